@@ -1,0 +1,1 @@
+"""A spaced-repetition quiz service for aircraft-systems knowledge."""

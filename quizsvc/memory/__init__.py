@@ -1,0 +1,1 @@
+"""What a learner remembers, and what to ask next. Pure; stands alone."""

@@ -1,0 +1,1 @@
+"""Tables, sessions, and one query module per noun. The only importer of SQLAlchemy."""

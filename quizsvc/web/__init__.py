@@ -1,0 +1,1 @@
+"""Flask blueprints: parse, call one service, render."""
