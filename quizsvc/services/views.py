@@ -1,0 +1,290 @@
+"""What services hand to the web and the command line: frozen values, never mapped rows.
+
+Times are aware UTC. Markdown fields are marked as such; everything else is plain text.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+
+@dataclass(frozen=True)
+class PersonView:
+    """A person as their own device sees them. `name` is None for one who has not signed up."""
+
+    id: int
+    name: str | None
+    roles: tuple[str, ...]
+    aircraft: tuple[str, ...]
+    check_date: date | None
+    minutes_a_day: int
+    time_zone: str
+    experience: str
+    created_at: datetime
+    device_id: int
+
+    @property
+    def anonymous(self) -> bool:
+        """Whether this person has no account yet."""
+        return self.name is None
+
+
+@dataclass(frozen=True)
+class SignedIn:
+    """A new session: `token` goes into the cookie; `claimable` counts the answers given on this device before."""
+
+    person: PersonView
+    token: str
+    claimable: int = 0
+
+
+@dataclass(frozen=True)
+class DeviceView:
+    """One session of a person."""
+
+    id: int
+    device: str
+    created_at: datetime
+    last_seen_at: datetime
+    this_one: bool
+
+
+@dataclass(frozen=True)
+class LinkView:
+    """What a one-time link is for, before it is used."""
+
+    name: str
+    expires_at: datetime
+    first_sign_in: bool
+
+
+@dataclass(frozen=True)
+class SettingsForm:
+    """A person's own choices, already parsed."""
+
+    aircraft: tuple[str, ...]
+    check_date: date | None
+    minutes_a_day: int
+    time_zone: str
+    experience: str
+
+
+@dataclass(frozen=True)
+class OptionView:
+    """One option as shown; `text` is Markdown."""
+
+    id: str
+    text: str
+
+
+@dataclass(frozen=True)
+class MarkView:
+    """How one option was judged; `text` and `belief` are Markdown."""
+
+    id: str
+    text: str
+    picked: bool
+    key: bool
+    belief: str | None
+
+
+@dataclass(frozen=True)
+class FeedbackView:
+    """What an answered question shows. Markdown: `why`, `belief`, `lines`."""
+
+    outcome: str
+    credit: float
+    void_reason: str | None
+    sureness: str | None
+    read_back: str | None
+    typed: str | None
+    key_shown: str
+    accepted_shown: str | None
+    belief: str | None
+    remark: str | None
+    why: str
+    lines: tuple[str, ...]
+    marks: tuple[MarkView, ...]
+    given_at: datetime
+    depth: str = "full"
+
+
+@dataclass(frozen=True)
+class QuestionView:
+    """One question of a set. The grading record is not in it; `feedback` is, once answered."""
+
+    id: str
+    set_id: str
+    position: int
+    count: int
+    item: str
+    item_disputed: bool
+    kind: str
+    concept: str
+    concept_title: str
+    system: str
+    stem: str
+    options: tuple[OptionView, ...]
+    unit: str | None
+    how: str | None
+    pressure_card: tuple[tuple[int, float], ...]
+    caution_ids: tuple[str, ...]
+    handbook_aircraft: str | None
+    handbook_section: str | None
+    handbook_title: str | None
+    repeat: bool
+    reason: str
+    withdrawn: bool
+    feedback: FeedbackView | None = None
+
+
+@dataclass(frozen=True)
+class SetView:
+    """A set with its questions in order."""
+
+    id: str
+    long: bool
+    minutes: int
+    started_at: datetime
+    ended_at: datetime | None
+    questions: tuple[QuestionView, ...]
+    missed: int
+    repeats_offered: bool
+
+    @property
+    def answered(self) -> int:
+        """How many questions have an answer."""
+        return sum(1 for question in self.questions if question.feedback)
+
+    @property
+    def next_question(self) -> QuestionView | None:
+        """The first question without an answer."""
+        return next((question for question in self.questions if question.feedback is None), None)
+
+
+@dataclass(frozen=True)
+class AnswerView:
+    """The stored result of one answer, the same for the first sending and each repetition of it."""
+
+    uuid: str
+    question: QuestionView
+    feedback: FeedbackView
+    received_at: datetime
+    already_stored: bool
+    next_question_id: str | None
+
+
+@dataclass(frozen=True)
+class SquawkView:
+    """A dispute as stored; `caution` is the sentence of C11 that is true."""
+
+    id: int
+    status: str
+    withdrawn: bool
+    caution: str
+
+
+@dataclass(frozen=True)
+class HoldRow:
+    """One concept as the learner's own Thin spots screen lists it; `expectation` is None while too little is known."""
+
+    concept: str
+    title: str
+    system: str
+    state: str
+    due: bool
+    last_seen: datetime | None
+    answers: int
+    expectation: float | None
+    handbook_aircraft: str | None
+    handbook_section: str | None
+    consequence: int
+    reason: str
+
+
+@dataclass(frozen=True)
+class ThinSpots:
+    """Concepts with low or uncertain expectation, weakest first, and the counts by state."""
+
+    rows: tuple[HoldRow, ...]
+    untried: tuple[HoldRow, ...]
+    counts: Mapping[str, int]
+    enough_to_say: bool
+    answers: int
+
+
+@dataclass(frozen=True)
+class LogRow:
+    """One answer in the Log of answers."""
+
+    answer_id: int
+    question_id: str
+    given_at: datetime
+    concept: str
+    concept_title: str
+    system: str
+    kind: str
+    stem: str
+    typed: str
+    outcome: str
+    void_reason: str | None
+    sureness: str | None
+    revision_number: int
+    repeat: bool
+
+
+@dataclass(frozen=True)
+class LogPage:
+    """A page of the Log, newest first."""
+
+    rows: tuple[LogRow, ...]
+    page: int
+    pages: int
+    total: int
+    systems: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class SectionView:
+    """A handbook section; `body` is Markdown."""
+
+    aircraft: str
+    id: str
+    title: str
+    body: str
+    concepts: tuple[tuple[str, str], ...] = ()
+    previous: str | None = None
+    next: str | None = None
+
+
+@dataclass(frozen=True)
+class HandbookView:
+    """The contents of one aircraft's handbook."""
+
+    aircraft: str
+    name: str
+    sections: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class LoadReport:
+    """What a load did, by item id."""
+
+    new: tuple[str, ...] = ()
+    changed: tuple[str, ...] = ()
+    unchanged: int = 0
+    withdrawn: tuple[str, ...] = ()
+    concepts: int = 0
+    remarks: int = 0
+
+
+@dataclass(frozen=True)
+class HealthView:
+    """What `/health` says."""
+
+    database: str
+    migration: str
+    bank: str
+    ok: bool = field(default=True)
