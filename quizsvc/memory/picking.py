@@ -1,0 +1,103 @@
+"""Which item asks a concept, and the order of a set."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol, TypeVar
+
+from quizsvc.memory.states import ConceptState
+
+__all__ = ["Askable", "mixed", "pick_item"]
+
+LATELY_DAYS = 7.0
+"""An item with fixed text asked in this time is asked again only where the concept has no other."""
+
+Thing = TypeVar("Thing")
+
+
+class Generator(Protocol):
+    """The part of `random.Random` that picking uses."""
+
+    def random(self) -> float:
+        """A float from 0 to below 1."""
+
+
+@dataclass(frozen=True)
+class Askable:
+    """One way of asking a concept.
+
+    Parameters
+    ----------
+    item, kind : str
+        Id and kind.
+    seconds : float
+        Expected time, s.
+    ramp : bool
+        Fit for a Short set.
+    last_asked : float or None
+        When this person was asked it last, days since the epoch.
+    generated : bool
+        Whether it draws new numbers each time.
+    asks : int
+        How often this person was asked it.
+    """
+
+    item: str
+    kind: str
+    seconds: float
+    ramp: bool
+    last_asked: float | None = None
+    generated: bool = False
+    asks: int = 0
+
+
+def pick_item(items: Sequence[Askable], state: ConceptState, now: float, rng: Generator) -> Askable | None:
+    """The item to ask: first one with new numbers or not asked lately, then another kind than last time, then the one
+    waiting longest, then the one asked least; None where there is no item."""
+
+    def rank(item: Askable) -> tuple[bool, bool, float, int, float]:
+        asked = float("-inf") if item.last_asked is None else item.last_asked
+        lately = not item.generated and now - asked < LATELY_DAYS
+        return lately, item.kind == state.last_kind, asked, item.asks, rng.random()
+
+    return min(items, key=rank, default=None)
+
+
+def mixed(places: Sequence[tuple[str, Thing]], rng: Generator) -> list[Thing]:
+    """The things in random order, two of one system side by side only where it cannot be helped.
+
+    Parameters
+    ----------
+    places : sequence of (system, thing)
+        What to mix.
+    rng : Generator
+        Shuffles.
+
+    Returns
+    -------
+    list
+        The things.
+    """
+    waiting = sorted(places, key=lambda _: rng.random())
+    left: dict[str, int] = {}
+    for system, _ in waiting:
+        left[system] = left.get(system, 0) + 1
+    result: list[Thing] = []
+    last: str | None = None
+    while waiting:
+        # A system that holds more than half of what is left must go now, or it ends up beside itself.
+        forced = next((name for name, count in left.items() if 2 * count > len(waiting) and name != last), None)
+        index = next(
+            (
+                i
+                for i, (system, _) in enumerate(waiting)
+                if (system == forced if forced is not None else system != last)
+            ),
+            0,
+        )
+        system, thing = waiting.pop(index)
+        left[system] -= 1
+        result.append(thing)
+        last = system
+    return result

@@ -1,0 +1,293 @@
+"""Recall of a concept: the scalar update that request and replay share, and the prediction of all concepts at once.
+
+    x = b0 + a + b_c + k_kind + sum_k v_k log(1 + n_k) + w_k log(1 + c_k),      recall = 1 / (1 + exp(-x))
+
+The traces n (all answers) and c (right ones) decay with exp(-dt / tau_k). An answer dt after the last one adds
+q_k = 1 - exp(-dt / (rho s_k)) to n_k and y q_k to c_k, where s_k is tau_k (105 d for the infinite one) and q = 1 at
+the first answer. The ability a and the offset b_c are Gaussian and move with
+
+    h = p (1 - p),  s = U + V,  g = (y - p) / (1 + h s),  a += U g,  b_c += V g,  U -= U^2 h / (1 + h s),  V likewise.
+
+While nothing is asked U and V creep back: U(t + dt) = U0 - (U0 - U(t)) exp(-dt / creep_days).
+
+What holds at every later moment, because no trace weight is negative: while nothing is asked, recall never rises; a
+right answer never leaves recall of any concept lower than it would have been without that answer. Both are about
+`recall`. `shown_recall` is drawn towards one half by doubt that grows with time, so a value below one half may rise.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from quizsvc.memory.states import AnswerEvent, ConceptState, LearnerState, hold_after
+from quizsvc.memory.weights import Weights
+
+__all__ = ["REPEAT_DAYS", "Stack", "UpdateNote", "recall", "recall_of", "shown_recall", "stack", "update"]
+
+Array = NDArray[np.float64]
+
+REPEAT_DAYS = 30 / 1440
+"""An answer earlier than this after the last one to its concept is a repeat."""
+
+# A float of days in this century resolves 4e-12 d: an answer exactly 30 minutes later must not fall below by rounding.
+_RESOLUTION_DAYS = 1e-9
+
+
+@dataclass(frozen=True)
+class UpdateNote:
+    """What an update saw: whether the answer was a `repeat`, and the recall that was `predicted` for its kind."""
+
+    repeat: bool
+    predicted: float
+
+
+def _logistic(x: float) -> float:
+    """1 / (1 + exp(-x)) without overflow."""
+    if x >= 0:
+        return 1.0 / (1.0 + math.exp(-x))
+    e = math.exp(x)
+    return e / (1.0 + e)
+
+
+def _lag(since: float | None, at: float) -> float:
+    """Days passed; 0 where nothing went before or the clock went back."""
+    return 0.0 if since is None else max(0.0, at - since)
+
+
+def _crept(variance: float, prior: float, lag_days: float, creep_days: float) -> float:
+    """Variance after a lag in which nothing was asked."""
+    return prior - (prior - variance) * math.exp(-lag_days / creep_days) if lag_days > 0 else variance
+
+
+def _log_odds(learner: LearnerState, state: ConceptState, at: float, weights: Weights, kind: str | None) -> float:
+    lag = _lag(state.last_at, at)
+    x = weights.b0 + learner.ability + state.offset
+    if kind is not None:
+        x += weights.kind_shift.get(kind, 0.0)
+    for v, w, tau, n, c in zip(weights.v, weights.w, weights.tau_days, state.n, state.c, strict=True):
+        decay = math.exp(-lag / tau)
+        x += v * math.log1p(n * decay) + w * math.log1p(c * decay)
+    return x
+
+
+def recall_of(
+    learner: LearnerState, state: ConceptState, at: float, weights: Weights, kind: str | None = None
+) -> float:
+    """Recall of one concept at a time, from 0 to 1; the scalar twin of `recall`.
+
+    Parameters
+    ----------
+    learner : LearnerState
+        Whose ability counts.
+    state : ConceptState
+        Their hold on the concept.
+    at : float
+        Time, days since the epoch; before the last answer counts as the moment of that answer.
+    weights : Weights
+        Weights of the model.
+    kind : str or None
+        Kind of the item asked, for its guess level; None where no chance is to be counted.
+    """
+    return _logistic(_log_odds(learner, state, at, weights, kind))
+
+
+def update(
+    learner: LearnerState, state: ConceptState, event: AnswerEvent, weights: Weights
+) -> tuple[LearnerState, ConceptState, UpdateNote]:
+    """Take one answer into memory. Request and replay both call this, so both reach the same bits.
+
+    Parameters
+    ----------
+    learner : LearnerState
+        The person before the answer.
+    state : ConceptState
+        Their hold on `event.concept` before the answer.
+    event : AnswerEvent
+        The answer; the next one in the order of the log.
+    weights : Weights
+        Weights of the model.
+
+    Returns
+    -------
+    tuple of LearnerState, ConceptState, UpdateNote
+        States after the answer. A repeat (under 30 minutes after the last answer to the concept) moves only the traces
+        by its small credit and the record of what was asked last.
+    """
+    lag = _lag(state.last_at, event.at)
+    repeat = state.last_at is not None and lag < REPEAT_DAYS - _RESOLUTION_DAYS
+    predicted = recall_of(learner, state, event.at, weights, event.kind)
+
+    n, c = [], []
+    for tau, spacing, n_k, c_k in zip(weights.tau_days, weights.spacing_days, state.n, state.c, strict=True):
+        decay = math.exp(-lag / tau)
+        credit = 1.0 if state.last_at is None else -math.expm1(-lag / (weights.rho * spacing))
+        n.append(n_k * decay + credit)
+        c.append(c_k * decay + event.credit * credit)
+    moved = replace(
+        state,
+        n=tuple(n),
+        c=tuple(c),
+        last_at=event.at if state.last_at is None else max(state.last_at, event.at),
+        last_item=event.item,
+        last_kind=event.kind,
+    )
+    if repeat:
+        return learner, moved, UpdateNote(True, predicted)
+
+    variance = _crept(learner.variance, weights.ability_variance, _lag(learner.at, event.at), weights.creep_days)
+    offset_lag = _lag(state.offset_at, event.at)
+    offset_variance = _crept(state.offset_variance, weights.offset_variance, offset_lag, weights.creep_days)
+    h = predicted * (1.0 - predicted)
+    shrink = 1.0 + h * (variance + offset_variance)
+    g = (event.credit - predicted) / shrink
+
+    new_day = learner.last_day is None or event.local_day > learner.last_day
+    learner = LearnerState(
+        ability=learner.ability + variance * g,
+        variance=max(weights.ability_floor, variance - variance * variance * h / shrink),
+        at=event.at if learner.at is None else max(learner.at, event.at),
+        answers=learner.answers + 1,
+        concepts=learner.concepts + (state.answers == 0),
+        days=learner.days + new_day,
+        last_day=event.local_day if new_day else learner.last_day,
+    )
+    # The hold is judged by the lag to the day before this answer, so it goes before `last_day` moves.
+    moved = replace(
+        hold_after(moved, event),
+        offset=state.offset + offset_variance * g,
+        offset_variance=offset_variance - offset_variance * offset_variance * h / shrink,
+        offset_at=event.at if state.offset_at is None else max(state.offset_at, event.at),
+        answers=state.answers + 1,
+        last_day=event.local_day if state.last_day is None else max(state.last_day, event.local_day),
+    )
+    return learner, moved, UpdateNote(False, predicted)
+
+
+@dataclass(frozen=True)
+class Stack:
+    """Many concept states as arrays, concepts along the last axis.
+
+    Parameters
+    ----------
+    traces : ndarray of float64, shape (10, concepts)
+        Rows 0 to 4 are n, rows 5 to 9 are c, as of `last_at`.
+    last_at, offset_at : ndarray of float64, shape (concepts,)
+        Days since the epoch; +inf where never asked, which makes every lag 0.
+    offset, offset_variance : ndarray of float64, shape (concepts,)
+        Mean and variance of b_c.
+    untried, missed : ndarray of bool, shape (concepts,)
+        Never asked; last answer (no repeat) a miss.
+    """
+
+    traces: Array
+    last_at: Array
+    offset_at: Array
+    offset: Array
+    offset_variance: Array
+    untried: NDArray[np.bool_]
+    missed: NDArray[np.bool_]
+
+    def __len__(self) -> int:
+        return int(self.last_at.size)
+
+
+def stack(states: Sequence[ConceptState]) -> Stack:
+    """The states as arrays, in their order, to be built once and asked many times."""
+    count = len(states)
+    traces = np.array([state.n + state.c for state in states], dtype=np.float64).reshape(count, 10)
+    rows = np.array(
+        [
+            (
+                math.inf if state.last_at is None else state.last_at,
+                math.inf if state.offset_at is None else state.offset_at,
+                state.offset,
+                state.offset_variance,
+                state.last_missed,
+            )
+            for state in states
+        ],
+        dtype=np.float64,
+    ).reshape(count, 5)
+    last_at, offset_at, offset, offset_variance, missed = np.ascontiguousarray(rows.T)
+    return Stack(
+        traces=np.ascontiguousarray(traces.T),
+        last_at=last_at,
+        offset_at=offset_at,
+        offset=offset,
+        offset_variance=offset_variance,
+        untried=np.isinf(last_at),
+        missed=missed != 0,
+    )
+
+
+def _all_log_odds(held: Stack, learner: LearnerState, at: float, weights: Weights, kind: str | None) -> Array:
+    lag = np.maximum(at - held.last_at, 0.0)
+    decay = np.exp(np.multiply.outer(-1.0 / np.array(weights.tau_days), lag))
+    logs = np.log1p(held.traces * np.concatenate((decay, decay)))
+    constant = weights.b0 + learner.ability + (0.0 if kind is None else weights.kind_shift.get(kind, 0.0))
+    x: Array = np.array(weights.v + weights.w) @ logs + (constant + held.offset)
+    return x
+
+
+def _logistic_array(x: Array) -> Array:
+    # tanh never overflows; it agrees with the scalar form within 1e-15.
+    return 0.5 + 0.5 * np.tanh(0.5 * x)
+
+
+def recall(held: Stack, learner: LearnerState, at: float, weights: Weights, kind: str | None = None) -> Array:
+    """Recall of every concept at a time.
+
+    Parameters
+    ----------
+    held : Stack
+        The concept states.
+    learner : LearnerState
+        Whose ability counts.
+    at : float
+        Time, days since the epoch; before a concept's last answer counts as the moment of that answer.
+    weights : Weights
+        Weights of the model.
+    kind : str or None
+        Kind of item that asks, for its guess level; None where no chance is to be counted.
+
+    Returns
+    -------
+    ndarray of float64, shape (concepts,)
+        From 0 to 1; agrees with `recall_of` within 1e-12.
+    """
+    return _logistic_array(_all_log_odds(held, learner, at, weights, kind))
+
+
+def shown_recall(held: Stack, learner: LearnerState, at: float, weights: Weights, kind: str | None = None) -> Array:
+    """Recall as it may be shown: drawn towards one half by the doubt about ability and offset.
+
+    logistic(x / sqrt(1 + pi (U + V) / 8)), U and V crept to `at`.
+
+    Parameters
+    ----------
+    held : Stack
+        The concept states.
+    learner : LearnerState
+        Whose ability counts.
+    at : float
+        Time, days since the epoch.
+    weights : Weights
+        Weights of the model.
+    kind : str or None
+        Kind of item that asks; None where no chance is to be counted.
+
+    Returns
+    -------
+    ndarray of float64, shape (concepts,)
+        From 0 to 1.
+    """
+    prior = weights.offset_variance
+    ability_variance = _crept(learner.variance, weights.ability_variance, _lag(learner.at, at), weights.creep_days)
+    lag = np.maximum(at - held.offset_at, 0.0)
+    doubt = ability_variance + prior - (prior - held.offset_variance) * np.exp(-lag / weights.creep_days)
+    return _logistic_array(_all_log_odds(held, learner, at, weights, kind) / np.sqrt(1.0 + (math.pi / 8.0) * doubt))
