@@ -1,0 +1,110 @@
+"""`quizsvc bank`: check, load and look at the text of a question bank."""
+
+from __future__ import annotations
+
+import argparse
+import dataclasses
+import random
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from quizsvc.cli import console
+from quizsvc.cli.words import whole_number
+
+if TYPE_CHECKING:
+    from quizsvc.cli.main import Surroundings
+
+# Draws of the check are the same on every run, so that a finding can be met again.
+_CHECK_SEED = 19
+
+
+def register(commands: Any) -> None:
+    """Add the group to the command line."""
+    group = commands.add_parser("bank", help="the question bank: check its text, load it, look at an item")
+    actions = group.add_subparsers(metavar="ACTION", parser_class=type(group), dest="action", required=True)
+
+    check_parser = actions.add_parser(
+        "check", help="report every finding in one run; exit code 1 where there is a fault"
+    )
+    check_parser.add_argument("folder", metavar="DIR", type=Path, nargs="?", help="default: setting QUIZSVC_BANK")
+    check_parser.add_argument("--summary", action="store_true", help="print counts of items by system, kind and status")
+    check_parser.add_argument("--json", action="store_true", help="print one JSON object")
+    check_parser.set_defaults(run=check)
+
+    load_parser = actions.add_parser("load", help="check a bank and store it; refused whole where there is a fault")
+    load_parser.add_argument("folder", metavar="DIR", type=Path, nargs="?", help="default: setting QUIZSVC_BANK")
+    load_parser.add_argument("--json", action="store_true", help="print one JSON object")
+    load_parser.set_defaults(run=load)
+
+    show_parser = actions.add_parser("show", help="print an item as a learner gets it, with key, traps and working")
+    show_parser.add_argument("item", metavar="ITEM")
+    show_parser.add_argument(
+        "--draws", metavar="N", type=whole_number(1, 1000), default=1, help="how many sets of numbers"
+    )
+    show_parser.add_argument("--json", action="store_true", help="print one JSON object")
+    show_parser.set_defaults(run=show)
+
+
+def check(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
+    """Check a bank and print what was found."""
+    from quizsvc.services import banks
+
+    folder = arguments.folder or surroundings.settings.bank
+    with console.Progress("checking items") as progress:
+        checked = banks.check(folder, rng=random.Random(_CHECK_SEED), progress=progress)
+    if arguments.json:
+        report: dict[str, Any] = {
+            "folder": str(folder),
+            "faults": len(checked.faults),
+            "remarks": len(checked.remarks),
+            "findings": [dataclasses.asdict(finding) for finding in checked.findings],
+        }
+        if arguments.summary:
+            report["summary"] = dataclasses.asdict(checked.summary)
+        console.print_json(report)
+    else:
+        for finding in checked.findings:
+            print(console.rendered_finding(finding) + "\n", file=sys.stderr)
+        if arguments.summary:
+            print(checked.summary)
+        print(f"{folder}: {_sum(checked)}")
+    return 1 if checked.faults else 0
+
+
+def _sum(checked: Any) -> str:
+    faults = console.counted(len(checked.faults), "fault") if checked.faults else "no fault"
+    counts = [(checked.items, "item"), (checked.concepts, "concept"), (checked.remarks, "remark")]
+    items, concepts, remarks = (console.counted(len(things), noun) for things, noun in counts)
+    return f"{items}, {concepts}, {faults}, {remarks}"
+
+
+def load(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
+    """Check a bank and store it."""
+    from quizsvc.services import banks, schema
+
+    folder = arguments.folder or surroundings.settings.bank
+    database = schema.open_database(surroundings.settings)
+    with console.Progress("checking items") as progress:
+        report = banks.load(database, folder, now=datetime.now(UTC), rng=random.Random(_CHECK_SEED), progress=progress)
+    if arguments.json:
+        console.print_json(dataclasses.asdict(report))
+        return 0
+    for word, items in (("new", report.new), ("changed", report.changed), ("withdrawn", report.withdrawn)):
+        for item in items:
+            print(f"{word:<9}  {item}")
+    print(
+        f"loaded {folder}: {len(report.new)} new, {len(report.changed)} changed, {report.unchanged} unchanged, "
+        f"{len(report.withdrawn)} withdrawn; {console.counted(report.concepts, 'concept')}"
+    )
+    return 0
+
+
+def show(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
+    """Print an item as a learner gets it."""
+    from quizsvc.services import banks
+
+    shown = banks.show(surroundings.settings.bank, arguments.item, arguments.draws, random.Random())
+    console.print_json(shown)
+    return 0
