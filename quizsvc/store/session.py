@@ -1,0 +1,158 @@
+"""The database: how it is opened, and the two kinds of unit of work.
+
+`writing` and `reading` give an ORM session, `writing_rows` and `reading_rows` a bare connection for the hot path.
+On SQLite a unit that writes begins IMMEDIATE: a deferred one that reads first cannot wait for a lock, it fails at
+once. What the driver throws never leaves this module as it is.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy import event, exc
+from sqlalchemy.engine import Connection, Engine, make_url
+from sqlalchemy.orm import Session
+
+from quizsvc.errors import ConflictError, InputError, NotPreparedError, QuizsvcError, StoreUnavailableError
+
+BUSY_TIMEOUT_S = 5.0
+_BEGIN = "quizsvc_begin"
+
+
+def _dumps(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+
+
+class Database:
+    """One database and its pool of connections. Make one in each process."""
+
+    def __init__(self, engine: Engine, url: str) -> None:
+        self.engine = engine
+        self.url = url
+        self._writing = engine.execution_options(**{_BEGIN: "BEGIN IMMEDIATE"})
+
+    @classmethod
+    def open(cls, url: str, *, busy_timeout_s: float = BUSY_TIMEOUT_S) -> Database:
+        """Prepare the pool; connects at the first unit of work.
+
+        `busy_timeout_s` is how long, in seconds, a unit waits for another one's lock before it gives up.
+        """
+        if url.startswith("sqlite:"):
+            engine = _sqlite_engine(url, busy_timeout_s)
+        else:
+            engine = sa.create_engine(
+                url,
+                json_serializer=_dumps,
+                pool_pre_ping=True,
+                connect_args={
+                    "connect_timeout": max(2, int(busy_timeout_s)),
+                    "options": f"-c lock_timeout={int(busy_timeout_s * 1000)} -c timezone=UTC",
+                },
+            )
+        return cls(engine, url)
+
+    @property
+    def is_sqlite(self) -> bool:
+        """Whether this is the embedded database."""
+        return self.engine.dialect.name == "sqlite"
+
+    @contextmanager
+    def writing(self) -> Iterator[Session]:
+        """A unit of work that writes: all of it is stored at the end of the block, or nothing."""
+        with translated_errors(), Session(self._writing, expire_on_commit=False) as session, session.begin():
+            yield session
+
+    @contextmanager
+    def reading(self) -> Iterator[Session]:
+        """A unit of work that only reads, from one state of the database where that is SQLite."""
+        with translated_errors(), Session(self.engine, autoflush=False) as session, session.begin():
+            yield session
+
+    @contextmanager
+    def writing_rows(self) -> Iterator[Connection]:
+        """Like `writing`, with a bare connection for statements built once."""
+        with translated_errors(), self._writing.begin() as connection:
+            yield connection
+
+    @contextmanager
+    def reading_rows(self) -> Iterator[Connection]:
+        """Like `reading`, with a bare connection for statements built once."""
+        with translated_errors(), self.engine.begin() as connection:
+            yield connection
+
+    def close(self) -> None:
+        """Close every connection of the pool."""
+        self.engine.dispose()
+
+    def forked(self) -> None:
+        """Forget the connections that belong to the parent process. Call in the child after a fork."""
+        self.engine.dispose(close=False)
+
+
+def _sqlite_engine(url: str, busy_timeout_s: float) -> Engine:
+    file = make_url(url).database
+    if file and file != ":memory:":
+        try:
+            Path(file).parent.mkdir(parents=True, exist_ok=True)
+        except OSError as fault:
+            raise StoreUnavailableError(
+                "store-folder", f"the folder of the database cannot be made: {fault.strerror}", where=file
+            ) from None
+    engine = sa.create_engine(
+        url, json_serializer=_dumps, connect_args={"isolation_level": None, "timeout": busy_timeout_s}
+    )
+
+    @event.listens_for(engine, "connect")
+    def _prepare(driver_connection: Any, _record: Any) -> None:
+        cursor = driver_connection.cursor()
+        cursor.execute(f"PRAGMA busy_timeout = {int(busy_timeout_s * 1000)}")
+        cursor.execute("PRAGMA journal_mode = WAL")
+        cursor.execute("PRAGMA synchronous = FULL")
+        cursor.execute("PRAGMA foreign_keys = ON")
+        cursor.close()
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        connection.exec_driver_sql(connection.get_execution_options().get(_BEGIN, "BEGIN"))
+
+    return engine
+
+
+@contextmanager
+def translated_errors() -> Iterator[None]:
+    """Turn what SQLAlchemy and the driver raise into the service's own errors."""
+    try:
+        yield
+    except (exc.DBAPIError, exc.TimeoutError) as fault:
+        raise translate(fault) from fault
+
+
+def translate(fault: exc.SQLAlchemyError) -> QuizsvcError:
+    """The service's error for one of the driver's; the driver's words stay behind, in `__cause__`."""
+    text = str(getattr(fault, "orig", fault)).lower()
+    if "no such table" in text or "no such column" in text or _sqlstate(fault) in ("42P01", "42703"):
+        return NotPreparedError(
+            "schema-old", "the database lacks a table or column that this version needs", mend="quizsvc db upgrade"
+        )
+    if isinstance(fault, exc.IntegrityError):
+        return ConflictError(
+            "store-conflict", "this no longer fits what is stored", mend="load the page again and try once more"
+        )
+    if isinstance(fault, exc.DataError):
+        return InputError("store-value", "a value that the database cannot hold", mend="shorten or correct it")
+    if isinstance(fault, exc.ProgrammingError):
+        return QuizsvcError("store-statement", "the service asked the database something it does not understand")
+    return StoreUnavailableError(
+        "store-unavailable",
+        "the database is busy or cannot be reached, so this is not stored yet",
+        mend="send it again in a moment; it will be stored once",
+    )
+
+
+def _sqlstate(fault: exc.SQLAlchemyError) -> str:
+    return getattr(getattr(fault, "orig", None), "sqlstate", None) or ""
