@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import dataclasses
 import os
+import re
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
-from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from quizsvc.errors import InputError
@@ -119,8 +119,7 @@ def _database_url(value: str) -> str:
 
 
 def _public_url(value: str) -> str:
-    parts = urlsplit(value)
-    if parts.scheme in ("http", "https") and parts.netloc and parts.path in ("", "/") and not parts.query:
+    if re.fullmatch(r"https?://([0-9A-Za-z.-]+|\[[0-9a-fA-F:]+\])(:[0-9]{1,5})?/?", value):
         return value.rstrip("/")
     raise InputError(
         "setting-public-url",
@@ -169,6 +168,26 @@ def read_or_make_secret(path: Path) -> str:
 
     Two processes that start together agree: the file is created exclusively, and the loser reads the winner's.
     """
+    try:
+        text = _secret(path)
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(
+            "secret-file",
+            f"the secret can be neither read nor made: {(getattr(error, 'strerror', None) or 'not a text').lower()}",
+            where=str(path),
+            mend="let the account that runs the service write there, or set QUIZSVC_DATA_DIR or QUIZSVC_SECRET_FILE",
+        ) from None
+    if len(text) < 32:
+        raise InputError(
+            "secret-too-short",
+            "the secret file holds fewer than 32 characters",
+            where=str(path),
+            mend="delete the file; the next start makes a new one, and open forms must be sent again",
+        )
+    return text
+
+
+def _secret(path: Path) -> str:
     path.parent.mkdir(parents=True, exist_ok=True)
     scratch = path.with_name(f"{path.name}.{os.getpid()}.{secrets.token_hex(4)}")
     if not path.exists():
@@ -182,12 +201,4 @@ def read_or_make_secret(path: Path) -> str:
             pass
         finally:
             scratch.unlink()
-    text = path.read_text(encoding="ascii").strip()
-    if len(text) < 32:
-        raise InputError(
-            "secret-too-short",
-            "the secret file holds fewer than 32 characters",
-            where=str(path),
-            mend="delete the file; the next start makes a new one, and open forms must be sent again",
-        )
-    return text
+    return path.read_text(encoding="ascii").strip()
