@@ -1,0 +1,192 @@
+"""The JSON calls of a drill; `openapi.json` beside this file describes them."""
+
+from __future__ import annotations
+
+import json
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from flask import Blueprint, Response, current_app, jsonify, url_for
+
+from quizsvc.errors import InputError
+from quizsvc.services import practice
+from quizsvc.services.views import AnswerView, QuestionView, SetView
+from quizsvc.web import cautions, drill, edge, headers, people, words
+from quizsvc.web.wiring import wired
+
+__all__ = ["blueprint"]
+
+blueprint = Blueprint("api", __name__, url_prefix="/api/v1")
+
+_OPTIONS_AT_MOST = 60
+
+
+@blueprint.post("/sets")
+def start_set() -> tuple[Response, int]:
+    """Begin a set; the reply holds its questions and the first item's screen."""
+    headers.check_json_call()
+    body = edge.json_body(("minutes", "long", "acknowledged"))
+    long = body.get("long", False)
+    acknowledged = body.get("acknowledged", [])
+    if not isinstance(long, bool):
+        raise InputError("long-unknown", f"'{str(long)[:40]}' is not true or false", where="long", mend="true or false")
+    if not isinstance(acknowledged, list) or not all(isinstance(one, str) for one in acknowledged):
+        raise InputError(
+            "acknowledged-unreadable",
+            "acknowledged is not a list of caution ids",
+            where="acknowledged",
+            mend='["C1", "C9"]',
+        )
+    if isinstance(body.get("minutes"), str):
+        raise InputError("minutes-not-a-number", "minutes is a text", where="minutes", mend="a number, without quotes")
+    view = drill.start_set(minutes=body.get("minutes"), long=long, acknowledged=acknowledged)
+    shown = _screen_after(view)
+    return jsonify(set=_set(view), url=shown["url"], html=shown["html"]), 201
+
+
+@blueprint.post("/answers")
+def record_answer() -> tuple[Response, int]:
+    """Store an answer; the same UUID again gives the stored result."""
+    headers.check_json_call()
+    person = people.required()
+    body = edge.json_body(("question", "uuid", "response", "sureness", "given_at", "sent_at"))
+    wiring = wired()
+    sureness = body.get("sureness")
+    stored = practice.record_answer(
+        wiring.db,
+        person.id,
+        _question_id(body.get("question")),
+        uuid=edge.answer_uuid(body.get("uuid")),
+        raw=_response(body.get("response")),
+        sureness=edge.choice(sureness, "sureness", words.SURENESS) if sureness is not None else None,
+        given_at=edge.instant(body.get("given_at"), "given_at"),
+        sent_at=edge.instant(body.get("sent_at"), "sent_at"),
+        now=wiring.clock(),
+        rng=wiring.rng,
+    )
+    whole = practice.set_view(wiring.db, person.id, stored.question.set_id, now=wiring.clock())
+    reply = {
+        "answer": _answer(stored),
+        "html": drill.show_feedback(stored.question, whole, layout="fragment.html"),
+        "next": _screen_after(whole),
+    }
+    return jsonify(reply), 200 if stored.already_stored else 201
+
+
+@blueprint.get("/openapi.json")
+def description() -> Response:
+    """The description of these calls, OpenAPI 3.1."""
+    return current_app.json.response(_description())
+
+
+@lru_cache
+def _description() -> dict[str, Any]:
+    return json.loads((Path(__file__).resolve().parent / "openapi.json").read_text(encoding="utf-8"))
+
+
+def _question_id(value: Any) -> str:
+    if isinstance(value, str) and len(value) == 32 and set(value) <= set("0123456789abcdef"):
+        return value
+    raise InputError(
+        "question-unreadable",
+        f"'{str(value)[:40]}' is not a question's id",
+        where="question",
+        mend="the id of a question of one's own set: 32 hexadecimal digits",
+    )
+
+
+def _response(value: Any) -> dict[str, Any]:
+    """The response as sent, checked for its shape; what it means is the bank's to read."""
+    if isinstance(value, dict) and len(value) == 1:
+        name, given = next(iter(value.items()))
+        if name == "pass" and given is True:
+            return {"pass": True}
+        if name == "option" and isinstance(given, str):
+            return {"option": given}
+        if name == "text" and isinstance(given, str) and len(given) <= drill.LONGEST_TYPED:
+            return {"text": given}
+        if (
+            name == "options"
+            and isinstance(given, list)
+            and len(given) <= _OPTIONS_AT_MOST
+            and all(isinstance(one, str) for one in given)
+        ):
+            return {"options": given}
+    raise InputError(
+        "response-unreadable",
+        "the response is none of the four kinds",
+        where="response",
+        mend=f'{{"option": id}}, {{"options": [ids]}}, {{"text": at most {drill.LONGEST_TYPED} characters}} '
+        'or {"pass": true}',
+    )
+
+
+def _screen_after(view: SetView) -> dict[str, str]:
+    """The screen that comes next in a set, ready to be shown without another request."""
+    following = view.next_question if view.ended_at is None else None
+    if following is None:
+        return {
+            "url": url_for("drill.set_page", set_id=view.id),
+            "html": drill.show_set_end(view, layout="fragment.html"),
+        }
+    return {
+        "url": url_for("drill.question", question_id=following.id),
+        "html": drill.show_question(following, layout="fragment.html"),
+    }
+
+
+def _set(view: SetView) -> dict[str, Any]:
+    return {
+        "id": view.id,
+        "minutes": view.minutes,
+        "long": view.long,
+        "started_at": view.started_at.isoformat(),
+        "questions": [_question(question) for question in view.questions],
+    }
+
+
+def _question(question: QuestionView) -> dict[str, Any]:
+    return {
+        "id": question.id,
+        "position": question.position,
+        "kind": question.kind,
+        "concept": question.concept,
+        "stem": question.stem,
+        "options": [{"id": option.id, "text": option.text} for option in question.options],
+        "unit": question.unit,
+        "how": question.how,
+        "cautions": [
+            {"id": one.id, "text": one.text} for one in cautions.of(question.caution_ids, read_on=question.cite_read_on)
+        ],
+        "answered": question.feedback is not None,
+    }
+
+
+def _answer(stored: AnswerView) -> dict[str, Any]:
+    feedback = stored.feedback
+    return {
+        "uuid": stored.uuid,
+        "question": stored.question.id,
+        "received_at": stored.received_at.isoformat(),
+        "already_stored": stored.already_stored,
+        "outcome": feedback.outcome,
+        "credit": feedback.credit,
+        "void_reason": feedback.void_reason,
+        "sureness": feedback.sureness,
+        "read_back": feedback.read_back,
+        "key": feedback.key_shown,
+        "accepted": feedback.accepted_shown,
+        "belief": feedback.belief,
+        "remark": feedback.remark,
+        "why": feedback.why,
+        "working": list(feedback.lines),
+        "marks": [
+            {"id": mark.id, "picked": mark.picked, "key": mark.key, "belief": mark.belief} for mark in feedback.marks
+        ],
+        "next_question": stored.next_question_id,
+        "cautions": [
+            {"id": one.id, "text": one.text}
+            for one in cautions.of(("C1", *stored.question.caution_ids), read_on=stored.question.cite_read_on)
+        ],
+    }

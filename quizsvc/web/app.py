@@ -1,0 +1,119 @@
+"""The application factory."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from flask import Flask
+from flask_wtf import CSRFProtect
+from werkzeug.middleware.proxy_fix import ProxyFix
+
+from quizsvc.services import schema
+from quizsvc.settings import Settings, read_or_make_secret
+from quizsvc.web import (
+    about,
+    account,
+    api,
+    cautions,
+    drill,
+    edge,
+    errors,
+    handbook,
+    headers,
+    health,
+    log,
+    people,
+    sign_in,
+    start,
+    thin_spots,
+    words,
+)
+from quizsvc.web.wiring import Wiring
+
+__all__ = ["BODY_CAP", "create_app"]
+
+BODY_CAP = 64 * 1024  # bytes; an answer is under 1 KB, a squawk under 8
+
+_STATIC = Path(__file__).resolve().parent / "static"
+
+
+def utc_now() -> datetime:
+    """The present, aware UTC."""
+    return datetime.now(UTC)
+
+
+def create_app(settings: Settings, *, clock: Callable[[], datetime] = utc_now, db: Any = None) -> Flask:
+    """Build the web application.
+
+    Parameters
+    ----------
+    settings : Settings
+        What the installation chose.
+    clock : callable, optional
+        Returns the present as an aware datetime, UTC. Tests hand in their own; the product has no setting for it.
+    db : Database, optional
+        An opened database; opened from the settings where none is given.
+    """
+    app = Flask("quizsvc.web")
+    app.config.update(
+        SECRET_KEY=read_or_make_secret(settings.secret_file),
+        # Flask's own signed cookie carries only the form token and notices; who a person is stands in `session`.
+        SESSION_COOKIE_NAME="form",
+        SESSION_COOKIE_HTTPONLY=True,
+        SESSION_COOKIE_SAMESITE="Lax",
+        SESSION_COOKIE_SECURE=settings.https,
+        SESSION_REFRESH_EACH_REQUEST=False,
+        PERMANENT_SESSION_LIFETIME=timedelta(days=400),
+        MAX_CONTENT_LENGTH=BODY_CAP,
+        MAX_FORM_MEMORY_SIZE=BODY_CAP,
+        MAX_FORM_PARTS=200,
+        # A form may lie open on a phone for a week, so its token has no time limit. The token alone is the check:
+        # a Referer, which some phones leave out, is not asked for.
+        WTF_CSRF_TIME_LIMIT=None,
+        WTF_CSRF_SSL_STRICT=False,
+        SEND_FILE_MAX_AGE_DEFAULT=365 * 24 * 3600,
+    )
+    app.json.sort_keys = False
+    app.jinja_env.trim_blocks = True
+    app.jinja_env.lstrip_blocks = True
+    app.extensions["quizsvc"] = Wiring(settings, db if db is not None else schema.open_database(settings), clock)
+
+    if settings.trusted_proxies:
+        hops = settings.trusted_proxies
+        app.wsgi_app = ProxyFix(app.wsgi_app, x_for=hops, x_proto=hops, x_host=hops)  # type: ignore[method-assign]
+
+    app.url_map.converters["key"] = edge.KeyConverter
+    app.url_map.converters["number"] = edge.NumberConverter
+    errors.register(app)
+    edge.register(app)
+    # After the edge: a body that cannot be read is refused before its form token is looked for.
+    token = CSRFProtect(app)
+    headers.register(app)
+    people.register(app)
+    words.register(app)
+    cautions.register(app)
+    _version_static_files(app)
+    for screen in (start, drill, sign_in, account, log, thin_spots, handbook, about, health, api):
+        app.register_blueprint(screen.blueprint)
+    token.exempt(api.blueprint)
+    return app
+
+
+def _version_static_files(app: Flask) -> None:
+    """Static addresses carry a hash of the file, so that a browser may keep them for a year."""
+    versions: dict[str, str] = {}
+
+    @app.url_defaults
+    def add_version(endpoint: str, values: dict[str, Any]) -> None:
+        if endpoint != "static" or "v" in values:
+            return
+        name = values.get("filename", "")
+        if name not in versions:
+            file = _STATIC / name
+            versions[name] = hashlib.sha256(file.read_bytes()).hexdigest()[:12] if file.is_file() else ""
+        if versions[name]:
+            values["v"] = versions[name]

@@ -1,0 +1,197 @@
+"""The drill: a set, its questions one a screen, their answers, squawks, and the missed ones again."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import Blueprint, flash, g, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from quizsvc.errors import InputError
+from quizsvc.services import practice, squawks
+from quizsvc.services.views import QuestionView, SetView
+from quizsvc.web import edge, people, words
+from quizsvc.web.wiring import wired
+
+__all__ = ["blueprint", "show_question", "show_set_end", "start_set"]
+
+blueprint = Blueprint("drill", __name__)
+
+LONGEST_SET_MINUTES = 60
+LONGEST_TYPED = 200
+LONGEST_SQUAWK = 2000
+
+
+@blueprint.post("/sets")
+def start() -> Response:
+    """Begin a set; who has no session yet becomes a person without a name."""
+    view = start_set(
+        minutes=request.form.get("minutes"),
+        long=request.form.get("long") == "1",
+        acknowledged=request.form.getlist("acknowledged"),
+    )
+    return _go_on(view)
+
+
+def start_set(*, minutes: Any, long: bool, acknowledged: list[str]) -> SetView:
+    """Plan and write a set for this browser's person; C1 must have been acknowledged."""
+    wiring = wired()
+    length = edge.whole(minutes, "minutes", least=1, most=LONGEST_SET_MINUTES)
+    if "C1" not in acknowledged:
+        raise InputError(
+            "caution-not-acknowledged",
+            "a set starts under caution C1, which was not acknowledged",
+            where="acknowledged",
+            mend="show the caution's text and send its id",
+        )
+    person = people.person() or people.begin()
+    return practice.start_set(
+        wiring.db,
+        person.id,
+        minutes=length,
+        long=long,
+        acknowledged=tuple(one for one in ("C1", "C9") if one in acknowledged),
+        now=wiring.clock(),
+        rng=wiring.rng,
+    )
+
+
+@blueprint.get("/sets/<key:set_id>")
+def set_page(set_id: str) -> Response | str:
+    """Where a set stands: its next question, or its end."""
+    view = _own_set(set_id)
+    if view.ended_at is None and view.next_question is not None:
+        return redirect(url_for("drill.question", question_id=view.next_question.id), 303)
+    return show_set_end(view)
+
+
+@blueprint.post("/sets/<key:set_id>/repeats")
+def repeats(set_id: str) -> Response:
+    """Ask the missed ones again with new numbers, by choice and outside the set's minutes."""
+    person = people.required()
+    wiring = wired()
+    return _go_on(practice.offer_repeats(wiring.db, person.id, set_id, now=wiring.clock(), rng=wiring.rng))
+
+
+@blueprint.post("/sets/<key:set_id>/end")
+def end(set_id: str) -> Response:
+    """Stop here; nothing that was answered is lost."""
+    person = people.required()
+    wiring = wired()
+    practice.end_set(wiring.db, person.id, set_id, now=wiring.clock())
+    return redirect(url_for("drill.set_page", set_id=set_id), 303)
+
+
+@blueprint.get("/questions/<key:question_id>")
+def question(question_id: str) -> str:
+    """One question: to answer, or with its feedback once answered."""
+    person = people.required()
+    wiring = wired()
+    view = practice.question_view(wiring.db, person.id, question_id, now=wiring.clock())
+    if view.feedback is None:
+        return show_question(view)
+    return show_feedback(view, _own_set(view.set_id))
+
+
+@blueprint.post("/questions/<key:question_id>/answers")
+def answer(question_id: str) -> Response | tuple[str, int]:
+    """Store an answer sent by a form; an unreadable one comes back with its sentence and what was typed."""
+    person = people.required()
+    wiring = wired()
+    form = request.form
+    try:
+        practice.record_answer(
+            wiring.db,
+            person.id,
+            question_id,
+            uuid=edge.answer_uuid(form.get("uuid")),
+            raw=_response_in_form(),
+            sureness=edge.choice(form["sureness"], "sureness", words.SURENESS) if form.get("sureness") else None,
+            given_at=None,
+            sent_at=None,
+            now=wiring.clock(),
+            rng=wiring.rng,
+        )
+    except InputError as error:
+        view = practice.question_view(wiring.db, person.id, question_id, now=wiring.clock())
+        if view.feedback is not None:
+            return redirect(url_for("drill.question", question_id=question_id), 303)
+        return show_question(view, error=error, sent=form), 422
+    return redirect(url_for("drill.question", question_id=question_id), 303)
+
+
+@blueprint.post("/questions/<key:question_id>/squawks")
+def squawk(question_id: str) -> Response:
+    """Store a dispute of the item; the caution that is true comes back as a notice."""
+    person = people.required()
+    wiring = wired()
+    written = edge.text("text", longest=LONGEST_SQUAWK, label="the squawk")
+    stored = squawks.raise_squawk(wiring.db, person.id, question_id, written, now=wiring.clock())
+    flash(stored.caution)
+    return redirect(url_for("drill.question", question_id=question_id), 303)
+
+
+def show_question(
+    view: QuestionView, *, error: InputError | None = None, sent: Any = None, layout: str = "page.html"
+) -> str:
+    """The item screen, with what was already picked or typed where an answer could not be read."""
+    picked = tuple(sent.getlist("option") + sent.getlist("options")) if sent else ()
+    return render_template(
+        "question.html",
+        layout=layout,
+        question=view,
+        error=error,
+        picked=picked,
+        typed=sent.get("text", "") if sent else "",
+        sureness=sent.get("sureness", "") if sent else "",
+        uuid=edge.new_uuid(),
+        person=g.person,
+    )
+
+
+def show_feedback(view: QuestionView, whole: SetView, *, layout: str = "page.html") -> str:
+    """What the answer was worth, the key, the working, and the way on."""
+    following = whole.next_question
+    return render_template(
+        "feedback.html", layout=layout, question=view, feedback=view.feedback, whole=whole, following=following,
+        person=g.person,
+    )  # fmt: skip
+
+
+def show_set_end(view: SetView, *, layout: str = "page.html") -> str:
+    """The end of a set: what was right, and the offer of the missed ones."""
+    return render_template("set_end.html", layout=layout, whole=view, person=g.person)
+
+
+def _own_set(set_id: str) -> SetView:
+    person = people.required()
+    wiring = wired()
+    return practice.set_view(wiring.db, person.id, set_id, now=wiring.clock())
+
+
+def _go_on(view: SetView) -> Response:
+    following = view.next_question
+    if following is None:
+        return redirect(url_for("drill.set_page", set_id=view.id), 303)
+    return redirect(url_for("drill.question", question_id=following.id), 303)
+
+
+def _response_in_form() -> dict[str, Any]:
+    """The response as the bank reads it. Which control was on the page tells the kind: no kind travels."""
+    form = request.form
+    if "pass" in form:
+        return {"pass": True}
+    if "text" in form:
+        typed = form["text"].strip()
+        if not typed:
+            raise InputError("response-empty", "nothing is typed yet", where="response", mend="type a number, or pass")
+        if len(typed) > LONGEST_TYPED:
+            raise InputError(
+                "response-too-long", f"{len(typed)} characters are no number", where="response", mend="type a number"
+            )
+        return {"text": typed}
+    if "option" in form:
+        return {"option": form["option"]}
+    if "options" in form:
+        return {"options": form.getlist("options")}
+    raise InputError("response-empty", "nothing is picked yet", where="response", mend="pick what is true, or pass")

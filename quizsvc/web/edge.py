@@ -1,0 +1,212 @@
+"""Reading what came in: the edge where unreadable text, endless numbers and foreign shapes stop."""
+
+from __future__ import annotations
+
+import json
+import re
+import uuid
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from flask import Flask, request
+from werkzeug.exceptions import UnsupportedMediaType
+from werkzeug.routing import BaseConverter, ValidationError
+
+from quizsvc.errors import InputError
+
+__all__ = [
+    "KeyConverter",
+    "NumberConverter",
+    "answer_uuid",
+    "choice",
+    "instant",
+    "json_body",
+    "local_path",
+    "new_uuid",
+    "register",
+    "text",
+    "whole",
+]
+
+LARGEST_ID = 2**63 - 1
+
+# NUL is refused by PostgreSQL, lone surrogates by every encoder; U+FFFD is what the decoder leaves of broken UTF-8.
+_UNREADABLE = re.compile("[\x00\ud800-\udfff\ufffd]")
+
+
+class KeyConverter(BaseConverter):
+    """An id of 128 random bits in lower-case hex."""
+
+    regex = "[0-9a-f]{32}"
+    part_isolating = True
+
+
+class NumberConverter(BaseConverter):
+    """A row's number that fits the database's integers."""
+
+    regex = "[0-9]{1,19}"
+    part_isolating = True
+
+    def to_python(self, value: str) -> int:
+        """The number; one that no row can have matches no address."""
+        number = int(value)
+        if number > LARGEST_ID:
+            raise ValidationError()
+        return number
+
+
+def register(app: Flask) -> None:
+    """Refuse, before any view runs, text that could not be stored or shown again as it was sent."""
+
+    @app.before_request
+    def refuse_unreadable_text() -> None:
+        if _UNREADABLE.search(request.path):
+            raise _unreadable("the address")
+        for field, value in request.args.items(multi=True):
+            if _UNREADABLE.search(field + value):
+                raise _unreadable("the address")
+        for field, value in request.form.items(multi=True):
+            if _UNREADABLE.search(field + value):
+                raise _unreadable(_UNREADABLE.sub("?", field)[:60])
+
+
+def _unreadable(where: str) -> InputError:
+    return InputError(
+        "text-unreadable",
+        "the text holds a character that cannot be stored: a NUL, or a byte that is not UTF-8",
+        where=where,
+        mend="type it again instead of pasting it",
+    )
+
+
+def text(field: str, *, longest: int, label: str, required: bool = True) -> str:
+    """A form's text field, trimmed."""
+    value = request.form.get(field, "").strip()
+    if required and not value:
+        raise InputError(f"{field}-missing", f"{label} is empty", where=field, mend="fill it in and send again")
+    if len(value) > longest:
+        raise InputError(
+            f"{field}-too-long", f"{label} has {len(value)} characters", where=field, mend=f"at most {longest}"
+        )
+    return value
+
+
+def whole(value: Any, field: str, *, least: int, most: int) -> int:
+    """A whole number from a form field, an address or JSON."""
+    if isinstance(value, bool) or not isinstance(value, int | str):
+        number = None
+    else:
+        written = str(value).strip()
+        number = int(written) if re.fullmatch(r"-?[0-9]{1,9}", written) else None
+    if number is None or not least <= number <= most:
+        raise InputError(
+            f"{field.replace('_', '-')}-not-a-number",
+            f"'{str(value)[:40]}' is not a whole number from {least} to {most}",
+            where=field,
+            mend=f"a number from {least} to {most}",
+        )
+    return number
+
+
+def choice(value: Any, field: str, allowed: tuple[str, ...]) -> str:
+    """One of a few words."""
+    if isinstance(value, str) and value in allowed:
+        return value
+    raise InputError(
+        f"{field.replace('_', '-')}-unknown",
+        f"'{str(value)[:40]}' is not one of the choices",
+        where=field,
+        mend=", ".join(allowed),
+    )
+
+
+def answer_uuid(value: Any) -> str:
+    """The UUID that the client made for its answer, in its usual spelling."""
+    try:
+        if not isinstance(value, str) or len(value) != 36:
+            raise ValueError
+        return str(uuid.UUID(value))
+    except ValueError:
+        raise InputError(
+            "uuid-unreadable",
+            f"'{str(value)[:40]}' is not a UUID",
+            where="uuid",
+            mend="128 random bits as 8-4-4-4-12 hexadecimal digits; the same one when the same answer is sent again",
+        ) from None
+
+
+def new_uuid() -> str:
+    """A UUID for a form that a browser without JavaScript sends."""
+    return str(uuid.uuid4())
+
+
+def instant(value: Any, field: str) -> datetime | None:
+    """A client's instant, ISO 8601 with its offset from UTC; None where it was left out."""
+    if value is None:
+        return None
+    try:
+        if not isinstance(value, str) or len(value) > 40:
+            raise ValueError
+        read = datetime.fromisoformat(value)
+        if read.tzinfo is None:
+            raise ValueError
+        # The furthest offset is 24 h; two days of margin keep the conversion inside what a datetime can hold.
+        if not datetime.min.year + 1 < read.year < datetime.max.year:
+            raise ValueError
+        return (read + timedelta(0)).astimezone(UTC)
+    except (ValueError, OverflowError):
+        raise InputError(
+            f"{field.replace('_', '-')}-unreadable",
+            f"'{str(value)[:40]}' is not an instant",
+            where=field,
+            mend="ISO 8601 with an offset, such as 2026-11-25T14:03:00Z",
+        ) from None
+
+
+def json_body(known: tuple[str, ...]) -> dict[str, Any]:
+    """The JSON object of a call; every field is a known one and every text in it can be stored."""
+    if request.mimetype != "application/json":
+        raise UnsupportedMediaType("send Content-Type: application/json")
+    try:
+        body = json.loads(request.get_data().decode("utf-8"), parse_constant=_refuse_constant)
+    except (ValueError, RecursionError):
+        raise InputError(
+            "json-unreadable", "the body is not readable JSON", where="body", mend="one JSON object in UTF-8"
+        ) from None
+    if not isinstance(body, dict):
+        raise InputError("json-not-an-object", "the body is not a JSON object", where="body", mend="one JSON object")
+    unknown = sorted(set(body) - set(known))
+    if unknown:
+        raise InputError(
+            "field-unknown",
+            f"'{_UNREADABLE.sub('?', unknown[0])[:40]}' is not a field of this call",
+            where="body",
+            mend="known fields: " + ", ".join(known),
+        )
+    _refuse_unreadable(body)
+    return body
+
+
+def _refuse_constant(name: str) -> float:
+    raise ValueError(f"{name} is not JSON")
+
+
+def _refuse_unreadable(value: Any) -> None:
+    waiting = [value]
+    while waiting:
+        one = waiting.pop()
+        if isinstance(one, str):
+            if _UNREADABLE.search(one):
+                raise _unreadable("body")
+        elif isinstance(one, dict):
+            waiting.extend(one.keys())
+            waiting.extend(one.values())
+        elif isinstance(one, list):
+            waiting.extend(one)
+
+
+def local_path(value: str | None, otherwise: str) -> str:
+    """An address inside this service to go on to; anything that could lead elsewhere becomes `otherwise`."""
+    if value and len(value) <= 300 and re.fullmatch(r"/(?![/\\])[A-Za-z0-9_./?=&%-]*", value):
+        return value
+    return otherwise

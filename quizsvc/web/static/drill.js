@@ -1,0 +1,211 @@
+// The drill: start, answer, feedback, next, end, all in one page.
+import { forget, keep, recall } from "./kept.js";
+import { Refused, send, uuid } from "./send.js";
+
+const screen = document.getElementById("screen");
+const status = document.getElementById("status");
+let ahead = null; // the screen after the feedback, sent along with it: {url, html}
+
+export function drill() {
+  document.addEventListener("submit", onSubmit);
+  document.addEventListener("click", onClick);
+  document.addEventListener("input", remember);
+  addEventListener("popstate", () => location.reload());
+  ready();
+}
+
+function onSubmit(event) {
+  const form = event.target;
+  if (form.matches("[data-start]")) {
+    event.preventDefault();
+    start(form, event.submitter);
+  } else if (form.matches("[data-answer]")) {
+    event.preventDefault();
+    answer(form, event.submitter);
+  } else if (form.matches("[data-swap]")) {
+    event.preventDefault();
+    load(form.action, { method: "POST", body: new URLSearchParams(new FormData(form)) }, () => form.submit());
+  }
+}
+
+function onClick(event) {
+  const link = event.target.closest("a[data-swap]");
+  if (link && !event.metaKey && !event.ctrlKey && !event.shiftKey) {
+    event.preventDefault();
+    if (ahead && ahead.url === link.getAttribute("href")) show(ahead.html, ahead.url);
+    else load(link.href, {}, () => location.assign(link.href));
+  }
+  if (event.target.matches(".sign")) {
+    const field = document.getElementById("text");
+    field.value = /^[-\u2212]/.test(field.value) ? field.value.slice(1) : "-" + field.value;
+    field.focus();
+    remember({ target: field });
+  }
+}
+
+async function start(form, button) {
+  const fields = new FormData(form);
+  const body = {
+    minutes: Number(button.value),
+    long: fields.get("long") === "1",
+    acknowledged: fields.getAll("acknowledged"),
+  };
+  if (busy(form)) return;
+  try {
+    const reply = await send("/api/v1/sets", () => body, notYet("The set is not begun yet"));
+    show(reply.html, reply.url);
+  } catch {
+    // The form says in its own page what is wrong.
+    form.removeAttribute("aria-busy");
+    const chosen = document.createElement("input");
+    chosen.type = "hidden";
+    chosen.name = "minutes";
+    chosen.value = button.value;
+    form.append(chosen);
+    form.submit();
+  }
+}
+
+async function answer(form, button) {
+  const question = form.closest("[data-question]").dataset.question;
+  const row = recall(question) || {};
+  const response = read(form, button);
+  if (!response) {
+    refuse(form.elements.text ? "Nothing is typed yet. Type a number, or pass." : "Nothing is picked yet. Pick what is true, or pass.");
+    return;
+  }
+  const sureness = new FormData(form).get("sureness") || null;
+  await deliver(form, question, {
+    question,
+    uuid: row.uuid || uuid(),
+    response,
+    sureness,
+    given_at: new Date().toISOString(),
+  });
+}
+
+// Sends an answer until it is stored; the same UUID each time, so that it is stored once.
+async function deliver(form, question, sent) {
+  if (busy(form)) return;
+  keep(question, { uuid: sent.uuid, fields: fieldsOf(form), sent });
+  say("Sending.");
+  try {
+    const body = () => ({ ...sent, sent_at: new Date().toISOString() });
+    const reply = await send("/api/v1/answers", body, notYet("Your answer is not stored yet"));
+    forget(question);
+    ahead = reply.next;
+    show(reply.html, "/questions/" + question);
+  } catch (error) {
+    form.removeAttribute("aria-busy");
+    // Refused, so not stored: the next try is a new answer. After a fault of the service nobody knows, so it stays the same.
+    keep(question, { fields: fieldsOf(form), uuid: error.status === 500 ? sent.uuid : undefined });
+    say("");
+    if (error instanceof Refused && error.status === 401) location.assign("/sign-in?next=/questions/" + question);
+    else refuse(error.problem ? [error.problem.detail, error.problem.mend].filter(Boolean).join(" ") : "This could not be sent.");
+  }
+}
+
+function read(form, button) {
+  const fields = new FormData(form);
+  if (button && button.name === "pass") return { pass: true };
+  if (form.elements.text) return fields.get("text").trim() ? { text: fields.get("text").trim() } : null;
+  if (fields.has("option")) return { option: fields.get("option") };
+  return fields.has("options") ? { options: fields.getAll("options") } : null;
+}
+
+function fieldsOf(form) {
+  return [...new FormData(form)].filter(([name]) => ["text", "option", "options", "sureness"].includes(name));
+}
+
+function remember(event) {
+  const form = event.target.closest("[data-answer]");
+  if (!form || form.hasAttribute("aria-busy")) return;
+  keep(form.closest("[data-question]").dataset.question, { fields: fieldsOf(form) });
+}
+
+// Makes a screen that has just appeared ready: what was typed comes back, an answer without a reply goes out again.
+function ready() {
+  const form = screen.querySelector("[data-answer]");
+  if (!form) return;
+  if (form.elements.text) addSign(form.elements.text);
+  const question = form.closest("[data-question]").dataset.question;
+  const row = recall(question);
+  if (!row) return;
+  for (const [name, value] of row.fields || []) {
+    for (const field of form.querySelectorAll(`[name="${name}"]`)) {
+      if (field.type === "text") field.value = value;
+      else if (field.value === value) field.checked = true;
+    }
+  }
+  if (row.sent) deliver(form, question, row.sent);
+}
+
+// Some phones' number pads have no minus.
+function addSign(field) {
+  const button = document.createElement("button");
+  button.type = "button";
+  button.className = "plain sign";
+  button.textContent = "\u00b1";
+  button.setAttribute("aria-label", "Change the sign");
+  field.before(button);
+}
+
+function busy(form) {
+  if (form.hasAttribute("aria-busy")) return true;
+  form.setAttribute("aria-busy", "true");
+  return false;
+}
+
+async function load(address, options, otherwise) {
+  try {
+    const response = await fetch(address, options);
+    const page = new DOMParser().parseFromString(await response.text(), "text/html");
+    const found = page.getElementById("screen");
+    if (!response.ok || !found) throw new Error("not a screen");
+    show(found.innerHTML, new URL(response.url).pathname, page.title);
+  } catch {
+    otherwise();
+  }
+}
+
+function show(html, address, title) {
+  screen.innerHTML = html;
+  const named = screen.querySelector("[data-title]");
+  document.title = title || (named && named.dataset.title) || document.title;
+  if (address !== location.pathname) history.pushState(null, "", address);
+  say("");
+  scrollTo(0, 0);
+  const heading = screen.querySelector("#outcome") || screen.querySelector("#progress") || screen.querySelector("h1");
+  if (heading) {
+    heading.tabIndex = -1;
+    heading.focus({ preventScroll: true });
+  }
+  ready();
+}
+
+function refuse(words) {
+  const place = screen.querySelector("#refusal");
+  place.hidden = false;
+  place.textContent = words;
+  const field = document.getElementById("text");
+  if (field) {
+    field.setAttribute("aria-invalid", "true");
+    field.focus();
+  }
+}
+
+function notYet(what) {
+  return (seconds, now) => {
+    say(`${what}: no reply. Trying again in ${seconds} s; it is kept on this device. `);
+    const button = document.createElement("button");
+    button.type = "button";
+    button.className = "plain";
+    button.textContent = "Try now";
+    button.addEventListener("click", now);
+    status.append(button);
+  };
+}
+
+function say(words) {
+  status.textContent = words;
+}

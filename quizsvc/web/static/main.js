@@ -1,0 +1,11 @@
+// Enhances a drill where scripts run: no page is loaded between items, a lost request is sent again, and what was picked
+// or typed outlives a closed browser. Every screen works without this file.
+import { drill } from "./drill.js";
+import { forgetAll } from "./kept.js";
+
+drill(document);
+
+// Whoever uses this device next must not find what was typed.
+document.addEventListener("submit", (event) => {
+  if (event.target.matches("[data-forget]")) forgetAll();
+});
