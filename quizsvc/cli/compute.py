@@ -49,14 +49,14 @@ def compute(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
             where="quizsvc compute",
             mend="quizsvc compute 'cabin_altitude(39000*ft, 8.7*psi)' --unit ft",
         )
-    from quizsvc.services.compute import Desk
+    from quizsvc.services.compute import Calculator
 
-    desk = Desk(surroundings.settings.bank, arguments.aircraft)
+    calculator = Calculator(surroundings.settings.bank, arguments.aircraft)
     if arguments.list:
-        return _list(desk, arguments.json)
+        return _list(calculator, arguments.json)
     if arguments.expression == "-":
-        return _lines(desk, arguments)
-    _print(desk.work_out(arguments.expression, arguments.unit), arguments.json)
+        return _lines(calculator, arguments)
+    _print(calculator.work_out(arguments.expression, arguments.unit), arguments.json)
     return 0
 
 
@@ -67,7 +67,7 @@ def _print(result: Any, as_json: bool) -> None:
         print(result.text)
 
 
-def _lines(desk: Any, arguments: argparse.Namespace) -> int:
+def _lines(calculator: Any, arguments: argparse.Namespace) -> int:
     """One formula a line; a line with a fault is reported with its number, and the others are still worked out."""
     code = 0
     for number, line in enumerate(sys.stdin, start=1):
@@ -75,7 +75,7 @@ def _lines(desk: Any, arguments: argparse.Namespace) -> int:
         if not text:
             continue
         try:
-            _print(desk.work_out(text, arguments.unit), arguments.json)
+            _print(calculator.work_out(text, arguments.unit), arguments.json)
         except InputError as error:
             code = 1
             sys.stdout.flush()
@@ -84,8 +84,8 @@ def _lines(desk: Any, arguments: argparse.Namespace) -> int:
     return code
 
 
-def _list(desk: Any, as_json: bool) -> int:
-    vocabulary = desk.vocabulary()
+def _list(calculator: Any, as_json: bool) -> int:
+    vocabulary = calculator.vocabulary()
     if as_json:
         console.print_json(dataclasses.asdict(vocabulary))
         return 0

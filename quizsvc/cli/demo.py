@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import dataclasses
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
@@ -12,6 +13,8 @@ from quizsvc.cli.words import whole_number
 
 if TYPE_CHECKING:
     from quizsvc.cli.main import Surroundings
+    from quizsvc.services.demo import DemoReport
+    from quizsvc.settings import Settings
 
 _PORT = 8019
 
@@ -38,24 +41,35 @@ def register(commands: Any) -> None:
 
 def demo(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
     """Prepare the school and serve it until Ctrl-C."""
-    from quizsvc.cli import local_server
     from quizsvc.services import demo as school
-    from quizsvc.web.app import create_app
 
     settings = school.demo_settings(surroundings.settings)
-    with console.Progress("preparing") as progress:
-        report = school.prepare(settings, fresh=arguments.fresh, now=datetime.now(UTC), progress=progress)
-    port = local_server.free_port(arguments.port)
-    settings = dataclasses.replace(settings, public_url=f"http://{local_server.HOST}:{port}")
-    server = local_server.listen(port, create_app(settings))
-    print(welcome(report, settings.public_url), flush=True)
-    if port != arguments.port:
-        print(f"(Port {arguments.port} is taken, so this is the next free one.)", flush=True)
-    local_server.serve_until_stopped(server)
+    with school.only_one(settings):
+        with contextlib.ExitStack() as lines:
+            report = school.prepare(
+                settings,
+                fresh=arguments.fresh,
+                now=datetime.now(UTC),
+                progress=lambda label: lines.enter_context(console.Progress(label)),
+            )
+        _serve(arguments.port, settings, report)
     return 0
 
 
-def welcome(report: Any, address: str) -> str:
+def _serve(wanted_port: int, settings: Settings, report: DemoReport) -> None:
+    from quizsvc.cli import local_server
+    from quizsvc.web.app import create_app
+
+    port = local_server.free_port(wanted_port)
+    settings = dataclasses.replace(settings, public_url=f"http://{local_server.HOST}:{port}")
+    server = local_server.listen(port, create_app(settings))
+    print(welcome(report, settings.public_url), flush=True)
+    if port != wanted_port:
+        print(f"(Port {wanted_port} is taken, so this is the next free one.)", flush=True)
+    local_server.serve_until_stopped(server)
+
+
+def welcome(report: DemoReport, address: str) -> str:
     """What the terminal shows when the demo is up."""
     width = max(len(sign_in.name) for sign_in in report.sign_ins)
     roles = max(len(sign_in.role) for sign_in in report.sign_ins)
