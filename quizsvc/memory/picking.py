@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Protocol, TypeVar
 
+from quizsvc.memory.pool import Askable
 from quizsvc.memory.states import ConceptState
 
-__all__ = ["Askable", "mixed", "pick_item"]
+__all__ = ["Generator", "mixed", "pick_item"]
 
 LATELY_DAYS = 7.0
 """An item with fixed text asked in this time is asked again only where the concept has no other."""
@@ -17,39 +17,10 @@ Thing = TypeVar("Thing")
 
 
 class Generator(Protocol):
-    """The part of `random.Random` that picking uses."""
+    """The part of `random.Random` that planning uses."""
 
     def random(self) -> float:
         """A float from 0 to below 1."""
-
-
-@dataclass(frozen=True)
-class Askable:
-    """One way of asking a concept.
-
-    Parameters
-    ----------
-    item, kind : str
-        Id and kind.
-    seconds : float
-        Expected time, s.
-    ramp : bool
-        Fit for a Short set.
-    last_asked : float or None
-        When this person was asked it last, days since the epoch.
-    generated : bool
-        Whether it draws new numbers each time.
-    asks : int
-        How often this person was asked it.
-    """
-
-    item: str
-    kind: str
-    seconds: float
-    ramp: bool
-    last_asked: float | None = None
-    generated: bool = False
-    asks: int = 0
 
 
 def pick_item(items: Sequence[Askable], state: ConceptState, now: float, rng: Generator) -> Askable | None:

@@ -1,8 +1,9 @@
 """Which concepts a set asks, by which items, and why.
 
-There is no backlog: every set is planned anew from the state of memory and the time left. Concepts come in this order:
-those not seen for three passes (up to a quarter of the set), the places reserved for the untried, then by score. Items
-fill the minutes; no concept comes twice, no more than four of one system; the order is mixed.
+There is no backlog: every set is planned anew from the state of memory and the time left. Concepts get places in this
+order: those not seen for three passes (up to a quarter of the set), those reserved for the untried, then by score; but
+a concept that was missed goes before any that was last answered right on the same day. Items fill the minutes; no
+concept comes twice, no more than four of one system; the order is mixed.
 """
 
 from __future__ import annotations
@@ -10,57 +11,25 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from quizsvc.errors import InputError
-from quizsvc.memory.picking import Askable, mixed, pick_item
-from quizsvc.memory.recall import Array, Stack, recall, stack
-from quizsvc.memory.scoring import CONSEQUENCE_WEIGHT, STUDY_SHARE, Budget, score
-from quizsvc.memory.states import ConceptState, LearnerState
+from quizsvc.memory.picking import Generator, mixed, pick_item
+from quizsvc.memory.pool import Askable, Candidate, Pool, pool
+from quizsvc.memory.recall import Array, Stack, recall
+from quizsvc.memory.scoring import STUDY_SHARE, Budget, score
+from quizsvc.memory.states import LearnerState
 from quizsvc.memory.weights import Weights
 
-__all__ = ["Askable", "Candidate", "Outlook", "Place", "Plan", "due", "plan_set"]
+__all__ = ["Askable", "Candidate", "Outlook", "Place", "Plan", "Pool", "due", "plan_set", "pool"]
 
 DUE_BELOW = 0.70
 ROLLING_DAYS = 60.0
 MOST_OF_A_SYSTEM = 4
 LONG_UNSEEN_PASSES = 3.0
 _QUARTER = 4
-
-
-class Generator(Protocol):
-    """The part of `random.Random` that planning uses."""
-
-    def random(self) -> float:
-        """A float from 0 to below 1."""
-
-
-@dataclass(frozen=True)
-class Candidate:
-    """An active concept that could be asked.
-
-    Parameters
-    ----------
-    concept, system : str
-        Ids; at most four concepts of a system come in a set.
-    consequence : int
-        1, 2 or 3; 3 can hurt people within minutes.
-    state : ConceptState
-        The learner's hold on it.
-    items : tuple of Askable
-        Its live items that are not in an open assignment.
-    horizon : float or None
-        Closing of homework on it, days since the epoch.
-    """
-
-    concept: str
-    system: str
-    consequence: int
-    state: ConceptState
-    items: tuple[Askable, ...]
-    horizon: float | None = None
 
 
 @dataclass(frozen=True)
@@ -112,15 +81,30 @@ class Plan:
         return math.fsum(place.seconds for place in self.places)
 
 
-def due(
-    held: Stack, learner: LearnerState, next_day: float, weights: Weights
-) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    """Which concepts are due: tried, and recall on the next planned day below .70."""
+def due(held: Stack, learner: LearnerState, next_day: float, weights: Weights) -> NDArray[np.bool_]:
+    """Which concepts are due: tried, and recall on the next planned day below .70.
+
+    Parameters
+    ----------
+    held : Stack
+        The concept states.
+    learner : LearnerState
+        The person.
+    next_day : float
+        Next day with a set, days since the epoch.
+    weights : Weights
+        Weights of the model.
+
+    Returns
+    -------
+    ndarray of bool, shape (concepts,)
+        False for the untried: nothing is held that could fade.
+    """
     return (recall(held, learner, next_day, weights) < DUE_BELOW) & ~held.untried
 
 
 def plan_set(
-    candidates: Sequence[Candidate],
+    candidates: Sequence[Candidate] | Pool,
     learner: LearnerState,
     weights: Weights,
     *,
@@ -136,7 +120,7 @@ def plan_set(
 
     Parameters
     ----------
-    candidates : sequence of Candidate
+    candidates : sequence of Candidate, or Pool
         All active concepts, those without an askable item too: they share the time left.
     learner : LearnerState
         The person.
@@ -167,165 +151,175 @@ def plan_set(
     InputError
         Minutes that are not above 0, or a time that is not finite.
     """
-    if not (math.isfinite(now) and 0 < minutes < math.inf and 0 < minutes_a_day < math.inf):
+    if not (0 < minutes < math.inf and 0 < minutes_a_day < math.inf):
         raise InputError(
             "set-length-unusable",
             f"a set of {minutes} minutes at {minutes_a_day} minutes a day cannot be planned",
             mend="give minutes above 0",
         )
-    held = stack([candidate.state for candidate in candidates])
-    return _Planner(candidates, held, learner, weights, now, minutes, minutes_a_day, check_day, long, rng).plan(
-        now + 1.0 if next_day is None else next_day
-    )
+    if not (math.isfinite(now) and (check_day is None or math.isfinite(check_day))):
+        raise InputError(
+            "set-time-unusable",
+            f"a set at {now} d for a check at {check_day} d cannot be planned",
+            mend="give finite days since the epoch, and no check day if there is none",
+        )
+    choice = candidates if isinstance(candidates, Pool) else pool(candidates)
+    dated = check_day is not None and check_day > now
+    horizon = check_day if check_day is not None and dated else now + ROLLING_DAYS
+    seconds = 60.0 * minutes
+    answer_seconds = choice.mean_seconds(long)
+    budget = Budget(len(choice.candidates), 60.0 * minutes_a_day / answer_seconds, now, horizon)
+    untried = int(np.count_nonzero(choice.held.untried))
+    is_due = due(choice.held, learner, now + 1.0 if next_day is None else next_day, weights)
 
-
-class _Planner:
-    """The steps of planning one set, over what they share."""
-
-    def __init__(
-        self,
-        candidates: Sequence[Candidate],
-        held: Stack,
-        learner: LearnerState,
-        weights: Weights,
-        now: float,
-        minutes: float,
-        minutes_a_day: float,
-        check_day: float | None,
-        long: bool,
-        rng: Generator,
-    ) -> None:
-        self.candidates, self.held, self.learner, self.weights = candidates, held, learner, weights
-        self.now, self.long, self.rng = now, long, rng
-        self.seconds = 60.0 * minutes
-        self.dated = check_day is not None and check_day > now
-        horizon = check_day if check_day is not None and check_day > now else now + ROLLING_DAYS
-        self.fitting = [
-            tuple(item for item in candidate.items if (long or item.ramp) and item.seconds <= self.seconds)
-            for candidate in candidates
-        ]
-        lengths = [items[0].seconds for items in self.fitting if items]
-        mean_seconds = math.fsum(lengths) / len(lengths) if lengths else 60.0
-        self.set_answers = self.seconds / mean_seconds
-        self.budget = Budget(len(candidates), 60.0 * minutes_a_day / mean_seconds, now, horizon)
-
-    def plan(self, next_day: float) -> Plan:
-        """Places, due concepts and outlook."""
-        held, budget = self.held, self.budget
-        untried = int(held.untried.sum())
-        outlook = Outlook(
-            horizon=budget.horizon,
+    chosen = []
+    if choice.candidates:
+        scores = _scores(choice, learner, weights, budget)
+        turn = _Turn(choice, scores, budget, seconds, seconds / answer_seconds, long, rng)
+        chosen = _missed_before_right(mixed(turn.fill(), rng), choice.held)
+    return Plan(
+        places=tuple(
+            Place(
+                choice.candidates[index].concept,
+                item.item,
+                item.seconds,
+                _reason(choice.candidates[index], budget, bool(is_due[index]), dated),
+            )
+            for index, item in chosen
+        ),
+        due=frozenset(choice.candidates[index].concept for index in np.flatnonzero(is_due).tolist()),
+        outlook=Outlook(
+            horizon=horizon,
             answers_left=budget.answers_left,
             rounds=budget.rounds,
             untried=untried,
             beyond_reach=max(0, untried - math.floor(budget.answers_left)),
-        )
-        is_due = due(held, self.learner, next_day, self.weights).tolist()
-        words = frozenset(candidate.concept for candidate, flag in zip(self.candidates, is_due, strict=True) if flag)
-        if not any(self.fitting):
-            return Plan((), words, outlook)
-        order, first, reserved = self._order(self._scores())
-        chosen = self._fill(order)
-        places = [
-            (
-                self.candidates[index].system,
-                Place(
-                    self.candidates[index].concept,
-                    item.item,
-                    item.seconds,
-                    self._reason(index, index in first, is_due[index]),
-                ),
-            )
-            for index, item in chosen
-        ]
-        return Plan(tuple(mixed(places, self.rng)), words, outlook)
+        ),
+    )
 
-    def _scores(self) -> Array:
-        """Score for the horizon, with the score for its own closing added to each concept of open homework."""
-        consequence = np.array([CONSEQUENCE_WEIGHT[candidate.consequence] for candidate in self.candidates])
-        total = score(self.held, self.learner.ability, self.weights, consequence, self.budget)
-        closings = np.array([_closing(candidate, self.now) for candidate in self.candidates])
-        for closing in np.unique(closings[np.isfinite(closings)]):
-            budget = Budget(self.budget.concepts, self.budget.answers_a_day, self.now, float(closing))
-            extra = score(self.held, self.learner.ability, self.weights, consequence, budget)
-            total = np.where(closings == closing, total + extra, total)
-        return total
 
-    def _order(self, scores: Array) -> tuple[list[int], set[int], set[int]]:
-        """Concepts in the order they are tried for a place; those unseen long, and those reserved for the untried."""
-        held, budget = self.held, self.budget
-        askable = np.array([bool(items) for items in self.fitting])
-        # Ties break by a random rotation: the golden ratio spreads neighbours, the generator turns the wheel.
-        ties = (np.arange(len(scores)) * (math.sqrt(5) + self.rng.random()) + self.rng.random()) % 1.0
-        ranked = np.lexsort((ties, -scores))
-        ranked = ranked[askable[ranked]]
+def _scores(choice: Pool, learner: LearnerState, weights: Weights, budget: Budget) -> Array:
+    """Score for the horizon, with the score for its own closing added to each concept of open homework."""
+    total = score(choice.held, learner.ability, weights, choice.consequence, budget)
+    is_open = np.isfinite(choice.closing) & (choice.closing > budget.now)
+    for closing in np.unique(choice.closing[is_open]).tolist():
+        until = Budget(budget.concepts, budget.answers_a_day, budget.now, closing)
+        extra = score(choice.held, learner.ability, weights, choice.consequence, until)
+        total += np.where(choice.closing == closing, extra, 0.0)
+    return total
 
-        wait = self.now - held.last_at
-        long_unseen = ~held.untried & (wait > LONG_UNSEEN_PASSES * budget.pass_days)
-        quarter = max(1, int(self.set_answers) // _QUARTER)
+
+@dataclass(frozen=True)
+class _Turn:
+    """The filling of one set."""
+
+    choice: Pool
+    scores: Array
+    budget: Budget
+    seconds: float
+    answers: float  # that fit into the set
+    long: bool
+    rng: Generator
+
+    def order(self) -> list[int]:
+        """Askable concepts in the order in which they are offered a place."""
+        held, budget = self.choice.held, self.budget
+        # Ties break at random: the golden ratio spreads neighbours, the generator turns and stretches the wheel.
+        golden = (1 + math.sqrt(5)) / 2 + self.rng.random()
+        ties = (np.arange(len(held)) * golden + self.rng.random()) % 1.0
+        ranked = np.lexsort((ties, -self.scores))
+        ranked = ranked[(self.choice.shortest(self.long) <= self.seconds)[ranked]]
+
+        quarter = max(1, int(self.answers) // _QUARTER)
+        long_unseen = ~held.untried & (budget.now - held.last_at > LONG_UNSEEN_PASSES * budget.pass_days)
         first = ranked[long_unseen[ranked]]
         first = first[np.argsort(held.last_at[first], kind="stable")][:quarter]
         untried = ranked[held.untried[ranked]]
-        reserved = untried[: self._reserve(len(untried), quarter)]
-        order = dict.fromkeys([*first.tolist(), *reserved.tolist(), *ranked.tolist()])
-        return list(order), set(first.tolist()), set(reserved.tolist())
+        reserved = untried[: self.reserve(untried.size, quarter)]
+        return list(dict.fromkeys([*first.tolist(), *reserved.tolist(), *ranked.tolist()]))
 
-    def _reserve(self, untried: int, quarter: int) -> int:
+    def reserve(self, untried: int, quarter: int) -> int:
         """Places for the untried: a steady share up to a quarter of the set, more where only that reaches them all."""
-        if not untried:
-            return 0
-        budget = self.budget
-        share = min(1.0, self.set_answers / budget.answers_a_day)
-        days = budget.horizon - self.now
-        steady = 0
-        if days > budget.pass_days:
-            sessions = max(1.0, math.floor((days - budget.pass_days) * STUDY_SHARE))
-            steady = min(quarter, math.ceil(untried / sessions * share))
-        last = 0
-        if budget.answers_left >= untried:
-            last = math.ceil(untried / max(1.0, math.floor(days * STUDY_SHARE)) * share)
+        days = self.budget.horizon - self.budget.now
+        share = min(1.0, self.answers / self.budget.answers_a_day)
+        steady = last = 0
+        if days > self.budget.pass_days:
+            study_days = max(1, math.floor((days - self.budget.pass_days) * STUDY_SHARE))
+            steady = min(quarter, math.ceil(untried / study_days * share))
+        if self.budget.answers_left >= untried:
+            last = math.ceil(untried / max(1, math.floor(days * STUDY_SHARE)) * share)
         return max(steady, last)
 
-    def _fill(self, order: Sequence[int]) -> list[tuple[int, Askable]]:
-        """Take concepts in order while an item of theirs fits the seconds left."""
+    def fill(self) -> list[tuple[str, tuple[int, Askable]]]:
+        """Concepts and items, with their systems, until no item fits the seconds left."""
+        candidates, held = self.choice.candidates, self.choice.held
+        order = self.order()
+        shortest = float(self.choice.shortest(self.long).min())
         left = self.seconds
-        shortest = min(item.seconds for items in self.fitting for item in items)
         of_system: dict[str, int] = {}
-        chosen = []
+        chosen: list[tuple[str, tuple[int, Askable]]] = []
+        tried: dict[int, bool] = {}
+
+        def offer(index: int) -> bool:
+            """Give a concept its place; False where it has to wait for another set."""
+            nonlocal left
+            if index not in tried:
+                candidate = candidates[index]
+                fitting = [item for item in candidate.items if item.seconds <= left and (self.long or item.ramp)]
+                if of_system.get(candidate.system, 0) >= MOST_OF_A_SYSTEM:
+                    fitting = []
+                item = pick_item(fitting, candidate.state, self.budget.now, self.rng)
+                tried[index] = item is not None
+                if item is not None:
+                    chosen.append((candidate.system, (index, item)))
+                    left -= item.seconds
+                    of_system[candidate.system] = of_system.get(candidate.system, 0) + 1
+            return tried[index]
+
+        missed_of_day: dict[int, list[int]] = {}
         for index in order:
             if left < shortest:
                 break
-            candidate = self.candidates[index]
-            if of_system.get(candidate.system, 0) >= MOST_OF_A_SYSTEM:
-                continue
-            item = pick_item(
-                [item for item in self.fitting[index] if item.seconds <= left], candidate.state, self.now, self.rng
-            )
-            if item is None:
-                continue
-            chosen.append((index, item))
-            left -= item.seconds
-            of_system[candidate.system] = of_system.get(candidate.system, 0) + 1
+            if not (held.untried[index] or held.missed[index]):
+                day = int(held.last_day[index])
+                if day not in missed_of_day:
+                    missed_of_day[day] = self.missed_on(day)
+                if not all([offer(missed) for missed in missed_of_day[day]]):
+                    continue
+            offer(index)
         return chosen
 
-    def _reason(self, index: int, long_unseen: bool, is_due: bool) -> str:
-        """One plain sentence."""
-        candidate = self.candidates[index]
-        if _closing(candidate, self.now) < math.inf:
-            return "It is in homework that is still open."
-        if self.held.untried[index]:
-            return "You have not been asked this yet."
-        if candidate.state.last_missed:
-            return "You missed it last time, so it is brought forward."
-        if long_unseen:
-            return "You have not seen it for a long time."
-        if is_due:
-            return "It is due: by your next day it may have faded."
-        if self.dated:
-            return "Asking it now helps most towards your check."
-        return "Asking it now helps it to last."
+    def missed_on(self, day: int) -> list[int]:
+        """Askable concepts last answered, and missed, on a local day, by score."""
+        held = self.choice.held
+        among = np.flatnonzero(held.missed & (held.last_day == day) & (self.choice.shortest(self.long) <= self.seconds))
+        return [int(index) for index in among[np.argsort(-self.scores[among], kind="stable")]]
 
 
-def _closing(candidate: Candidate, now: float) -> float:
-    """Closing of homework that is still open; +inf without one."""
-    return candidate.horizon if candidate.horizon is not None and candidate.horizon > now else math.inf
+def _missed_before_right(chosen: Sequence[tuple[int, Askable]], held: Stack) -> list[tuple[int, Askable]]:
+    """The same places, those of one earlier day sorted so that what was missed on it comes before what was right."""
+    result = list(chosen)
+    of_day: dict[int, list[int]] = {}
+    for place, (index, _) in enumerate(chosen):
+        if not held.untried[index]:
+            of_day.setdefault(int(held.last_day[index]), []).append(place)
+    for places in of_day.values():
+        for place, source in zip(places, sorted(places, key=lambda at: not held.missed[chosen[at][0]]), strict=True):
+            result[place] = chosen[source]
+    return result
+
+
+def _reason(candidate: Candidate, budget: Budget, is_due: bool, dated: bool) -> str:
+    """One plain sentence; no number, since an expectation may not be shown yet."""
+    state = candidate.state
+    if candidate.horizon is not None and candidate.horizon > budget.now:
+        return "It is in homework that is still open."
+    if state.last_at is None:
+        return "You have not been asked this yet."
+    if state.last_missed:
+        return "You missed it last time, so it is brought forward."
+    if budget.now - state.last_at > LONG_UNSEEN_PASSES * budget.pass_days:
+        return "You have not seen it for a long time."
+    if is_due:
+        return "It is due: by your next day it may have faded."
+    return "Asking it now helps most towards your check." if dated else "Asking it now helps it to last."

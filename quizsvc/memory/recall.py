@@ -18,8 +18,9 @@ right answer never leaves recall of any concept lower than it would have been wi
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -178,6 +179,8 @@ class Stack:
         Rows 0 to 4 are n, rows 5 to 9 are c, as of `last_at`.
     last_at, offset_at : ndarray of float64, shape (concepts,)
         Days since the epoch; +inf where never asked, which makes every lag 0.
+    last_day : ndarray of int64, shape (concepts,)
+        Local day of the last answer; -1 where never asked.
     offset, offset_variance : ndarray of float64, shape (concepts,)
         Mean and variance of b_c.
     untried, missed : ndarray of bool, shape (concepts,)
@@ -186,6 +189,7 @@ class Stack:
 
     traces: Array
     last_at: Array
+    last_day: NDArray[np.int64]
     offset_at: Array
     offset: Array
     offset_variance: Array
@@ -199,30 +203,24 @@ class Stack:
 def stack(states: Sequence[ConceptState]) -> Stack:
     """The states as arrays, in their order, to be built once and asked many times."""
     count = len(states)
-    traces = np.array([state.n + state.c for state in states], dtype=np.float64).reshape(count, 10)
-    rows = np.array(
-        [
-            (
-                math.inf if state.last_at is None else state.last_at,
-                math.inf if state.offset_at is None else state.offset_at,
-                state.offset,
-                state.offset_variance,
-                state.last_missed,
-            )
-            for state in states
-        ],
-        dtype=np.float64,
-    ).reshape(count, 5)
-    last_at, offset_at, offset, offset_variance, missed = np.ascontiguousarray(rows.T)
+    traces = np.empty((10, count))
+    traces[:5] = _column(chain.from_iterable([state.n for state in states]), 5 * count).reshape(count, 5).T
+    traces[5:] = _column(chain.from_iterable([state.c for state in states]), 5 * count).reshape(count, 5).T
+    last_at = _column([math.inf if state.last_at is None else state.last_at for state in states], count)
     return Stack(
-        traces=np.ascontiguousarray(traces.T),
+        traces=traces,
         last_at=last_at,
-        offset_at=offset_at,
-        offset=offset,
-        offset_variance=offset_variance,
+        last_day=np.array([-1 if state.last_day is None else state.last_day for state in states], dtype=np.int64),
+        offset_at=_column([math.inf if state.offset_at is None else state.offset_at for state in states], count),
+        offset=_column([state.offset for state in states], count),
+        offset_variance=_column([state.offset_variance for state in states], count),
         untried=np.isinf(last_at),
-        missed=missed != 0,
+        missed=np.array([state.last_missed for state in states], dtype=np.bool_),
     )
+
+
+def _column(numbers: Iterable[float], count: int) -> Array:
+    return np.fromiter(numbers, dtype=np.float64, count=count)
 
 
 def _all_log_odds(held: Stack, learner: LearnerState, at: float, weights: Weights, kind: str | None) -> Array:
