@@ -112,7 +112,8 @@ def gain(held: Stack, ability: float, weights: Weights, *, now: float, horizon: 
     for start in range(0, len(held), _BLOCK):
         block = slice(start, min(start + _BLOCK, len(held)))
         lag = np.maximum(now - held.last_at[block], 0.0)
-        base = weights.b0 + ability + held.offset[block]
+        # Traces only raise the log odds: a base of -600 or more keeps every exponential finite.
+        base = np.maximum(weights.b0 + ability + held.offset[block], -600.0)
         path.fill(result[block], room, held.traces[:, block], lag, held.untried[block], base)
     return result
 
@@ -226,7 +227,7 @@ class _Path:
             n[:, 1:] += self.gather
         np.log(n, out=n)
         n_part = take(visits + 1, 3, size)
-        both = (self.n_slope @ n.reshape(rows, -1)).reshape(visits + 1, 2, size)
+        both = (self.n_slope @ n.reshape(rows, (visits + 1) * 2 * size)).reshape(visits + 1, 2, size)
         np.subtract(both, base, out=n_part[:, 1:])
         n_part[:, 0] = n_part[:, 1]
 
@@ -235,7 +236,7 @@ class _Path:
         c, work, odds = take(rows, 3, size), take(rows, 3, size), take(3, size)
         c[:] = held[1, c_rows][:, None]
         c[:, 0] += credit_now[c_rows]
-        flat_work, flat_odds = work.reshape(rows, -1), odds.reshape(-1)
+        flat_work, flat_odds = work.reshape(rows, 3 * size), odds.reshape(3 * size)
         for j, fade in enumerate(self.c_fades):
             c *= fade
             np.add(c, 1.0, out=work)
