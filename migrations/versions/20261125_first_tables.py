@@ -206,6 +206,9 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(
             ["person_id"], ["person.id"], name=op.f("fk_learner_person_id_person"), ondelete="CASCADE"
         ),
+        sa.ForeignKeyConstraint(
+            ["weights_version"], ["weights.version"], name=op.f("fk_learner_weights_version_weights")
+        ),
         sa.PrimaryKeyConstraint("person_id", name=op.f("pk_learner")),
     )
     op.create_table(
@@ -286,6 +289,7 @@ def upgrade() -> None:
         sa.Column("seconds", sa.Float(), nullable=False),
         sa.Column("ramp", sa.Boolean(), nullable=False),
         sa.Column("generated", sa.Boolean(), nullable=False),
+        sa.Column("handbook", sa.Text(), nullable=True),
         sa.Column("aircraft_hash", sa.Text(), nullable=True),
         sa.Column("body", sa.Text(), nullable=False),
         sa.Column("loaded_at", types.UtcDateTime(timezone=True), nullable=False),

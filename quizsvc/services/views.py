@@ -138,6 +138,8 @@ class QuestionView:
     reason: str
     withdrawn: bool
     feedback: FeedbackView | None = None
+    cite_source: str | None = None
+    cite_read_on: date | None = None
 
 
 @dataclass(frozen=True)

@@ -140,6 +140,7 @@ class Revision(Base):
     seconds: Mapped[float] = mapped_column(Float)
     ramp: Mapped[bool] = mapped_column(Boolean)
     generated: Mapped[bool] = mapped_column(Boolean)
+    handbook: Mapped[str | None] = mapped_column(Text)
     aircraft_hash: Mapped[str | None] = mapped_column(Text, ForeignKey("aircraft_text.hash"))
     body: Mapped[str] = mapped_column(Text)
     loaded_at: Mapped[datetime] = mapped_column(UtcDateTime)

@@ -155,7 +155,7 @@ class Learner(Base):
     state: Mapped[Any] = mapped_column(Json, nullable=False)
     newest_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
     newest_id: Mapped[int | None] = mapped_column(RowId)
-    weights_version: Mapped[int] = mapped_column(Integer)
+    weights_version: Mapped[int] = mapped_column(Integer, ForeignKey("weights.version"))
 
 
 class ConceptState(Base):

@@ -1,0 +1,44 @@
+"""Deleting what has had its time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from quizsvc.services.sessions import LONGEST_IDLE
+from quizsvc.store import device_sessions, links, people, questions, sign_in_failures
+from quizsvc.store.session import Database
+
+UNANSWERED = timedelta(days=30)
+OFFLINE = timedelta(days=400)
+IDLE_ANONYMOUS = timedelta(days=90)
+SIGN_IN_FAILURES = timedelta(days=1)
+EXPIRED_LINKS = timedelta(days=30)
+
+
+@dataclass(frozen=True)
+class Tidied:
+    """How many of each were deleted."""
+
+    questions: int
+    sets: int
+    persons: int
+    sessions: int
+    links: int
+    sign_in_failures: int
+
+
+def tidy(db: Database, *, now: datetime) -> Tidied:
+    """Delete questions nobody answered (30 days; 400 where fetched for offline use), anonymous persons who stayed away
+
+    (90 days; 400 where they fetched questions), sessions idle for 400 days, links that ran out, old sign-in tries.
+    """
+    with db.writing() as session:
+        return Tidied(
+            questions=questions.delete_unanswered(session, before=now - UNANSWERED, before_offline=now - OFFLINE),
+            sets=questions.delete_empty_sets(session, now - UNANSWERED),
+            persons=people.delete_idle_anonymous(session, before=now - IDLE_ANONYMOUS, before_offline=now - OFFLINE),
+            sessions=device_sessions.end_idle(session, now - LONGEST_IDLE),
+            links=links.delete_expired(session, now - EXPIRED_LINKS),
+            sign_in_failures=sign_in_failures.delete_old(session, now - SIGN_IN_FAILURES),
+        )

@@ -1,0 +1,102 @@
+"""The Log of answers: everything a person answered, newest first."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from quizsvc.bank.question import present
+from quizsvc.errors import InputError
+from quizsvc.services import edge
+from quizsvc.services.compiled import compiled_in
+from quizsvc.services.question_views import typed
+from quizsvc.services.views import LogPage, LogRow
+from quizsvc.store import answers as log_store
+from quizsvc.store import bank
+from quizsvc.store.session import Database, Session
+from quizsvc.store.tables_practice import OUTCOMES
+
+ROWS_A_PAGE = 25
+
+
+def answers(
+    db: Database, person_id: int, *, page: int = 1, system: str | None = None, outcome: str | None = None
+) -> LogPage:
+    """One page of a person's log; `system` and `outcome` narrow it down. A page after the last is the last.
+
+    Raises
+    ------
+    InputError
+        An outcome that is none.
+    """
+    if outcome is not None and outcome not in OUTCOMES:
+        raise InputError(
+            "outcome-unknown",
+            f"'{str(outcome)[:40]}' is not an outcome",
+            where="outcome",
+            mend=f"one of: {', '.join(OUTCOMES)}",
+        )
+    if system is not None:
+        system = edge.text(system, "system", longest=100)
+    with db.reading() as session:
+        total = log_store.count_rows(session, edge.row_id(person_id, "person"), system=system, outcome=outcome)
+        pages = max(1, math.ceil(total / ROWS_A_PAGE))
+        page = min(max(1, page), pages)
+        rows = log_store.log_rows(
+            session, person_id, system=system, outcome=outcome, offset=(page - 1) * ROWS_A_PAGE, limit=ROWS_A_PAGE
+        )
+        return LogPage(
+            rows=tuple(_row(session, row) for row in rows),
+            page=page,
+            pages=pages,
+            total=total,
+            systems=tuple(log_store.systems_answered(session, person_id)),
+        )
+
+
+def _row(session: Session, row: Any) -> LogRow:
+    shown = _shown(session, row)
+    return LogRow(
+        answer_id=row.id,
+        question_id=row.question_id,
+        given_at=row.effective_at,
+        concept=row.concept_id,
+        concept_title=row.concept_title,
+        system=row.system,
+        kind=row.kind,
+        stem=shown.stem,
+        typed=typed(row.raw, {option.id: option.text for option in shown.options}) or "pass",
+        outcome=row.outcome,
+        void_reason=row.void_reason,
+        sureness=row.sureness,
+        revision_number=row.revision_number,
+        repeat=row.repeat_of is not None,
+    )
+
+
+def exported(session: Session, row: Any) -> dict[str, Any]:
+    """One answer as a flat row of the own export."""
+    shown = _shown(session, row)
+    return {
+        "answer": row.id,
+        "given_at": row.effective_at.isoformat(),
+        "received_at": row.received_at.isoformat(),
+        "concept": row.concept_id,
+        "concept_title": row.concept_title,
+        "system": row.system,
+        "item": row.item_id,
+        "revision": row.revision_number,
+        "kind": row.kind,
+        "question": shown.stem,
+        "answered": typed(row.raw, {option.id: option.text for option in shown.options}) or "pass",
+        "outcome": row.outcome,
+        "credit": row.credit,
+        "void_reason": row.void_reason,
+        "sureness": row.sureness,
+        "repeat": row.repeat_of is not None,
+    }
+
+
+def _shown(session: Session, row: Any) -> Any:
+    revision = compiled_in(session, bank.revision(session, row.revision_id).hash, row.revision_id)
+    return present(revision.item, row.drawn, row.option_order)

@@ -1,0 +1,89 @@
+"""A person's own data: everything of theirs as a file, and deleting it."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from quizsvc.errors import ConflictError
+from quizsvc.services import edge, log
+from quizsvc.store import answers, device_sessions, learners, people, squawks
+from quizsvc.store.session import Database
+
+
+def export_own(db: Database, person_id: int, *, now: datetime) -> dict[str, Any]:
+    """Everything stored of a person, as plain values; answers flat, so that they fit a table.
+
+    Raises
+    ------
+    NotFoundError
+        No such person.
+    """
+    with db.reading() as session:
+        person = people.by_id(session, edge.row_id(person_id, "person"))
+        if person is None:
+            raise edge.not_found("person")
+        return {
+            "exported_at": now.isoformat(),
+            "person": {
+                "id": person.id,
+                "name": person.name,
+                "roles": list(people.roles(session, person.id)),
+                "aircraft": list(person.aircraft),
+                "check_date": person.check_date.isoformat() if person.check_date else None,
+                "minutes_a_day": person.minutes_a_day,
+                "time_zone": person.time_zone,
+                "experience": person.experience,
+                "created_at": person.created_at.isoformat(),
+                "last_seen_at": person.last_seen_at.isoformat(),
+            },
+            "answers": [log.exported(session, row) for row in answers.log_rows(session, person.id)],
+            "holds": [
+                {"concept": concept, **state} for concept, state in sorted(learners.states(session, person.id).items())
+            ],
+            "acknowledgements": [
+                {"caution": seen.caution_id, "at": seen.at.isoformat()}
+                for seen in people.acknowledgements(session, person.id)
+            ],
+            "squawks": [
+                {
+                    "item": squawk.item_id,
+                    "text": squawk.text,
+                    "status": squawk.status,
+                    "raised_at": squawk.raised_at.isoformat(),
+                }
+                for squawk in squawks.of_person(session, person.id)
+            ],
+            "devices": [
+                {
+                    "device": device.device,
+                    "created_at": device.created_at.isoformat(),
+                    "last_seen_at": device.last_seen_at.isoformat(),
+                }
+                for device in device_sessions.of_person(session, person.id)
+            ],
+        }
+
+
+def delete_account(db: Database, person_id: int, *, now: datetime) -> None:
+    """Delete a person with everything of theirs: sessions, sets, questions, answers, memory. Squawks stay, unnamed.
+
+    Raises
+    ------
+    NotFoundError
+        No such person.
+    ConflictError
+        They are the last keeper of the installation.
+    """
+    with db.writing() as session:
+        people.lock(session, edge.row_id(person_id, "person"))
+        person = people.by_id(session, person_id)
+        if person is None:
+            raise edge.not_found("person")
+        if "keeper" in people.roles(session, person.id) and people.count_with_role(session, "keeper") == 1:
+            raise ConflictError(
+                "account-last-keeper",
+                "you are the last keeper of this installation",
+                mend="make somebody else a keeper first",
+            )
+        people.delete(session, person.id)

@@ -1,0 +1,96 @@
+"""What planning needs of a person: their active concepts with the ways of asking them, and their memory."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from quizsvc.memory.planning import Askable, Candidate
+from quizsvc.memory.states import ConceptState, LearnerState, fresh_concept
+from quizsvc.memory.weights import Weights
+from quizsvc.services import edge, weights
+from quizsvc.services.clocks import days_since_epoch
+from quizsvc.store import bank, learners, people
+from quizsvc.store.session import Session
+from quizsvc.store.tables import Concept, Person
+
+GENERAL = "general"
+
+
+@dataclass(frozen=True)
+class Desk:
+    """A person with everything that a plan, or a list of their holds, is made from."""
+
+    person: Person
+    learner: LearnerState
+    weights: Weights
+    concepts: tuple[Concept, ...]
+    states: tuple[ConceptState, ...]
+    candidates: tuple[Candidate, ...]
+    revisions: dict[str, int]
+
+
+def folders_of(person: Person) -> list[str]:
+    """The bank's folders that a person is asked from: what is general, and the aircraft on their list."""
+    return [GENERAL, *person.aircraft]
+
+
+def desk(session: Session, person_id: int) -> Desk:
+    """Read a person's desk.
+
+    Raises
+    ------
+    NotFoundError
+        No such person.
+    """
+    person = people.by_id(session, edge.row_id(person_id, "person"))
+    learner = learners.get(session, person_id) if person else None
+    if person is None or learner is None:
+        raise edge.not_found("person")
+    used = weights.parsed(learner.weights_version, learners.weights_of(session, learner.weights_version).body)
+    folders = folders_of(person)
+    concepts = tuple(bank.active_concepts(session, folders))
+    held = learners.states(session, person.id)
+    states = tuple(
+        ConceptState.from_json(held[concept.id]) if concept.id in held else fresh_concept(used) for concept in concepts
+    )
+    items, revisions = _askable(session, person.id, folders)
+    candidates = tuple(
+        Candidate(
+            concept=concept.id,
+            system=concept.system,
+            consequence=concept.consequence,
+            state=state,
+            items=tuple(items[concept.id]),
+        )
+        for concept, state in zip(concepts, states, strict=True)
+    )
+    return Desk(person, LearnerState.from_json(learner.state), used, concepts, states, candidates, revisions)
+
+
+def _askable(session: Session, person_id: int, folders: list[str]) -> tuple[dict[str, list[Askable]], dict[str, int]]:
+    """Ways of asking by concept, and the revision in use by item."""
+    asked = bank.asked(session, person_id)
+    items: dict[str, list[Askable]] = defaultdict(list)
+    revisions = {}
+    for row in bank.askable(session, folders):
+        last, asks = asked.get(row.id, (None, 0))
+        revisions[row.id] = row.revision_id
+        items[row.concept_id].append(
+            Askable(
+                item=row.id,
+                kind=row.kind,
+                seconds=row.seconds,
+                ramp=row.ramp,
+                last_asked=_days(last),
+                generated=row.generated,
+                asks=asks,
+            )
+        )
+    return items, revisions
+
+
+def _days(at: datetime | Any | None) -> float | None:
+    return None if at is None else days_since_epoch(at)

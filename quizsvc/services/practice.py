@@ -1,0 +1,288 @@
+"""Sets: planning one, going on with it, offering the missed ones again, ending it."""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import Any
+
+from quizsvc.errors import InputError, NotPreparedError
+from quizsvc.memory.planning import plan_set
+from quizsvc.services import edge, planned, question_views
+from quizsvc.services.answering import record_answer
+from quizsvc.services.clocks import days_since_epoch, local_day, start_of_day
+from quizsvc.services.compiled import compiled_in
+from quizsvc.services.issuing import Draft, draft
+from quizsvc.services.views import QuestionView, SetView
+from quizsvc.store import bank, people, questions
+from quizsvc.store.session import Database, Session
+from quizsvc.store.tables import Acknowledgement, PracticeSet
+
+__all__ = [
+    "acknowledged_today",
+    "end_set",
+    "offer_repeats",
+    "open_set",
+    "question_view",
+    "record_answer",
+    "set_view",
+    "start_set",
+]
+
+LONGEST_MINUTES = 240
+# After a day the planner would choose differently; what is left of an older set is not offered any more.
+RESUMABLE = timedelta(hours=24)
+REPEAT_REASON = "You missed it in this set; here it is again."
+
+
+def start_set(
+    db: Database,
+    person_id: int,
+    *,
+    minutes: int,
+    long: bool = False,
+    acknowledged: Sequence[str] = (),
+    now: datetime,
+    rng: Any,
+) -> SetView:
+    """Plan a set, draw its questions, and write both; pressing Start acknowledges the cautions shown with it.
+
+    Parameters
+    ----------
+    minutes : int
+        Length, minutes, from 1 to 240.
+    long : bool
+        Whether items that are no ramp items may come.
+    acknowledged : sequence of str
+        Ids of the cautions that stood above the button.
+    rng : random.Random
+        Draws the numbers.
+
+    Raises
+    ------
+    NotFoundError
+        No such person.
+    NotPreparedError
+        No bank is loaded.
+    InputError
+        Minutes out of range, or nothing of the bank fits.
+    """
+    if not (isinstance(minutes, int) and 1 <= minutes <= LONGEST_MINUTES):
+        raise InputError(
+            "set-minutes", f"a set of {minutes} minutes", where="minutes", mend=f"from 1 to {LONGEST_MINUTES} minutes"
+        )
+    cautions = [edge.text(caution, "acknowledged", longest=20) for caution in acknowledged[:20]]
+    # Planning and drawing take milliseconds of computing: done while only reading, so that no writer waits for it.
+    with db.reading() as session:
+        found = planned.desk(session, person_id)
+        if not found.candidates and bank.newest_load(session) is None:
+            raise NotPreparedError("bank-not-loaded", "no question bank is loaded", mend="quizsvc bank load")
+        plan = plan_set(
+            found.candidates,
+            found.learner,
+            found.weights,
+            now=days_since_epoch(now),
+            minutes=minutes,
+            minutes_a_day=found.person.minutes_a_day,
+            check_day=start_of_day(found.person.check_date, found.person.time_zone)
+            if found.person.check_date
+            else None,
+            long=long,
+            rng=rng,
+        )
+        drafts = [
+            (drawn, place.reason)
+            for place in plan.places
+            if (drawn := _draft(session, person_id, found.revisions[place.item], rng)) is not None
+        ]
+        texts = bank.all_cautions(session)
+    if not drafts:
+        raise InputError(
+            "set-empty",
+            f"no item fits a set of {minutes} minutes",
+            where="minutes",
+            mend="choose more minutes, or add your aircraft in the settings",
+        )
+    set_id = secrets.token_hex(16)
+    with db.writing() as session:
+        if people.lock(session, person_id) is None:
+            raise edge.not_found("person")
+        questions.end_open_sets(session, person_id, now)
+        session.add(PracticeSet(id=set_id, person_id=person_id, long=long, minutes=minutes, started_at=now))
+        questions.add_questions(
+            session,
+            [
+                drawn.row(person_id=person_id, set_id=set_id, position=position, reason=reason, now=now)
+                for position, (drawn, reason) in enumerate(drafts, 1)
+            ],
+        )
+        session.add_all(
+            Acknowledgement(person_id=person_id, caution_id=caution, text_hash=_text_hash(texts.get(caution)), at=now)
+            for caution in dict.fromkeys(cautions)
+        )
+        session.flush()
+        return _view(session, person_id, set_id)
+
+
+def _draft(session: Session, person_id: int, revision_id: int, rng: Any) -> Draft | None:
+    """A drawn question; None where no draw passes, which leaves the set one item shorter and not the person without."""
+    try:
+        return draft(session, person_id, revision_id, rng)
+    except InputError:
+        return None
+
+
+def _text_hash(caution: Any) -> str:
+    return hashlib.sha256(caution.text.encode()).hexdigest() if caution is not None else ""
+
+
+def set_view(db: Database, person_id: int, set_id: str, *, now: datetime) -> SetView:
+    """A set with its questions, and the feedback of the answered ones.
+
+    Raises
+    ------
+    NotFoundError
+        No such set, or another person's.
+    """
+    with db.reading() as session:
+        return _view(session, person_id, edge.key(set_id, "set"))
+
+
+def open_set(db: Database, person_id: int, *, now: datetime) -> SetView | None:
+    """The set to go on with: the newest that was not ended, begun within a day, with a question still open."""
+    with db.reading() as session:
+        found = questions.newest_open_set(session, person_id, now - RESUMABLE)
+        return _view(session, person_id, found.id) if found else None
+
+
+def question_view(db: Database, person_id: int, question_id: str, *, now: datetime) -> QuestionView:
+    """One question, with its feedback once it is answered.
+
+    Raises
+    ------
+    NotFoundError
+        No such question, or another person's.
+    """
+    with db.reading() as session:
+        row = questions.shown(session, edge.row_id(person_id, "question"), edge.key(question_id, "question"))
+        if row is None:
+            raise edge.not_found("question")
+        return _question(session, row)
+
+
+def end_set(db: Database, person_id: int, set_id: str, *, now: datetime) -> SetView:
+    """End a set, wherever it stands; answers that are still on their way count all the same.
+
+    Raises
+    ------
+    NotFoundError
+        No such set, or another person's.
+    """
+    with db.writing() as session:
+        found = questions.practice_set(session, person_id, edge.key(set_id, "set"))
+        if found is None:
+            raise edge.not_found("set")
+        found.ended_at = found.ended_at or now
+        session.flush()
+        return _view(session, person_id, set_id)
+
+
+def offer_repeats(db: Database, person_id: int, set_id: str, *, now: datetime, rng: Any) -> SetView:
+    """Ask the missed ones again, with new numbers, outside the set's minutes; asking twice adds nothing.
+
+    They follow in the same set. Where the person stopped before its end they come as a set of their own, so that the
+    questions passed over do not come back with them.
+
+    Raises
+    ------
+    NotFoundError
+        No such set, or another person's.
+    """
+    with db.writing() as session:
+        if people.lock(session, edge.row_id(person_id, "set")) is None:
+            raise edge.not_found("set")
+        found = questions.practice_set(session, person_id, edge.key(set_id, "set"))
+        if found is None:
+            raise edge.not_found("set")
+        rows = questions.shown_of_set(session, set_id)
+        drafts = []
+        for row in _missed(session, set_id, rows):
+            revision = questions.current_revision_of(session, row.item_id)
+            drawn = _draft(session, person_id, revision.id, rng) if revision else None
+            if drawn is not None:
+                drafts.append((drawn, row.id))
+        if not drafts:
+            return _view(session, person_id, set_id)
+        into = found
+        if found.ended_at is not None and any(row.answer_id is None for row in rows):
+            into = PracticeSet(
+                id=secrets.token_hex(16), person_id=person_id, long=found.long, minutes=found.minutes, started_at=now
+            )
+            session.add(into)
+        into.ended_at = None
+        found.repeats_at = into.repeats_at = now
+        first = 1 if into is not found else max(row.position for row in rows) + 1
+        questions.add_questions(
+            session,
+            [
+                drawn.row(
+                    person_id=person_id,
+                    set_id=into.id,
+                    position=position,
+                    reason=REPEAT_REASON,
+                    now=now,
+                    repeat_of=repeat_of,
+                )
+                for position, (drawn, repeat_of) in enumerate(drafts, first)
+            ],
+        )
+        return _view(session, person_id, into.id)
+
+
+def acknowledged_today(db: Database, person_id: int, caution_id: str, *, now: datetime) -> bool:
+    """Whether a person acknowledged a caution on this day of their zone."""
+    with db.reading() as session:
+        person = people.by_id(session, person_id)
+        last = people.last_acknowledged(session, person_id, caution_id)
+        if person is None or last is None:
+            return False
+        return local_day(last, person.time_zone) == local_day(now, person.time_zone)
+
+
+def _missed(session: Session, set_id: str, rows: Sequence[Any]) -> list[Any]:
+    """The missed questions of a set that have not been asked again."""
+    asked_again = questions.asked_again(session, set_id)
+    return [
+        row
+        for row in rows
+        if row.outcome in ("miss", "pass") and row.id not in asked_again and row.withdrawn_at is None
+    ]
+
+
+def _question(session: Session, row: Any) -> QuestionView:
+    revision = compiled_in(session, row.revision_hash, row.revision_id)
+    feedback = (
+        question_views.feedback_view(row, revision, row.record, drawn=row.drawn, order=row.option_order)
+        if row.answer_id is not None
+        else None
+    )
+    return question_views.question_view(row, revision, feedback=feedback)
+
+
+def _view(session: Session, person_id: int, set_id: str) -> SetView:
+    found = questions.practice_set(session, person_id, set_id)
+    if found is None:
+        raise edge.not_found("set")
+    rows = questions.shown_of_set(session, set_id)
+    return SetView(
+        id=found.id,
+        long=found.long,
+        minutes=found.minutes,
+        started_at=found.started_at,
+        ended_at=found.ended_at,
+        questions=tuple(_question(session, row) for row in rows),
+        missed=len(_missed(session, set_id, rows)),
+        repeats_offered=found.repeats_at is not None,
+    )

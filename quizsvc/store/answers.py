@@ -1,0 +1,149 @@
+"""The log: answers with the grade that counts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Row
+from sqlalchemy.orm import Session, aliased
+
+from quizsvc.store.tables import Answer, Concept, Grade, Question, Revision
+
+_Later = aliased(Grade)
+# The grade with the highest running number counts.
+_COUNTS = ~sa.exists().where(_Later.answer_id == Grade.answer_id, _Later.number > Grade.number)
+
+_LOG = (
+    sa.select(
+        Answer.id,
+        Answer.effective_at,
+        Answer.local_day,
+        Answer.sureness,
+        Grade.outcome,
+        Grade.credit,
+        Question.kind,
+        Question.item_id,
+        Question.draw_key,
+        Question.concept_id,
+        Revision.withdrawn_at,
+    )
+    .join(Grade, sa.and_(Grade.answer_id == Answer.id, _COUNTS))
+    .join(Question, Question.id == Answer.question_id)
+    .join(Revision, Revision.id == Question.revision_id)
+    .where(Answer.person_id == sa.bindparam("person_id"), sa.not_(Answer.again))
+    .order_by(Answer.effective_at, Answer.id)
+)
+
+_ROWS = (
+    sa.select(
+        Answer.id,
+        Answer.effective_at,
+        Answer.received_at,
+        Answer.raw,
+        Answer.response,
+        Answer.sureness,
+        Answer.again,
+        Grade.outcome,
+        Grade.credit,
+        Grade.void_reason,
+        Grade.read_back,
+        Question.id.label("question_id"),
+        Question.item_id,
+        Question.concept_id,
+        Question.kind,
+        Question.drawn,
+        Question.option_order,
+        Question.repeat_of,
+        Question.revision_id,
+        Revision.number.label("revision_number"),
+        Concept.title.label("concept_title"),
+        Concept.system,
+    )
+    .join(Grade, sa.and_(Grade.answer_id == Answer.id, _COUNTS))
+    .join(Question, Question.id == Answer.question_id)
+    .join(Revision, Revision.id == Question.revision_id)
+    .join(Concept, Concept.id == Question.concept_id)
+)
+
+
+def events(session: Session, person_id: int) -> list[Row]:
+    """A person's first answers to questions, in the order of the log; the void ones too, for what was seen by then."""
+    return list(session.execute(_LOG, {"person_id": person_id}))
+
+
+def log_rows(
+    session: Session,
+    person_id: int,
+    *,
+    system: str | None = None,
+    outcome: str | None = None,
+    offset: int = 0,
+    limit: int | None = None,
+) -> list[Row]:
+    """A person's answers with question, concept and the grade that counts, newest first."""
+    statement = _filtered(_ROWS, person_id, system, outcome)
+    return list(
+        session.execute(statement.order_by(Answer.effective_at.desc(), Answer.id.desc()).offset(offset).limit(limit))
+    )
+
+
+def count_rows(session: Session, person_id: int, *, system: str | None = None, outcome: str | None = None) -> int:
+    """How many answers `log_rows` has."""
+    statement = (
+        sa.select(sa.func.count())
+        .select_from(Answer)
+        .join(Grade, sa.and_(Grade.answer_id == Answer.id, _COUNTS))
+        .join(Question, Question.id == Answer.question_id)
+        .join(Concept, Concept.id == Question.concept_id)
+    )
+    return session.scalar(_filtered(statement, person_id, system, outcome)) or 0
+
+
+def _filtered(statement: sa.Select, person_id: int, system: str | None, outcome: str | None) -> sa.Select:
+    statement = statement.where(Answer.person_id == person_id)
+    if system is not None:
+        statement = statement.where(Concept.system == system)
+    if outcome is not None:
+        statement = statement.where(Grade.outcome == outcome)
+    return statement
+
+
+def systems_answered(session: Session, person_id: int) -> list[str]:
+    """The systems of a person's answers, in alphabetical order."""
+    return list(
+        session.scalars(
+            sa.select(Concept.system)
+            .distinct()
+            .join(Question, Question.concept_id == Concept.id)
+            .join(Answer, Answer.question_id == Question.id)
+            .where(Answer.person_id == person_id)
+            .order_by(Concept.system)
+        )
+    )
+
+
+def count(session: Session, person_id: int) -> int:
+    """How many answers of a person count for something."""
+    return (
+        session.scalar(
+            sa.select(sa.func.count())
+            .select_from(Answer)
+            .join(Grade, sa.and_(Grade.answer_id == Answer.id, _COUNTS))
+            .where(Answer.person_id == person_id, Grade.outcome != "void")
+        )
+        or 0
+    )
+
+
+def people_who_answered(session: Session, items: Iterable[str]) -> list[int]:
+    """Persons with an answer to one of the items."""
+    return list(
+        session.scalars(
+            sa.select(Answer.person_id)
+            .distinct()
+            .join(Question, Question.id == Answer.question_id)
+            .where(Question.item_id.in_(list(items)))
+            .order_by(Answer.person_id)
+        )
+    )

@@ -1,0 +1,75 @@
+"""Sessions of devices."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection, Row
+from sqlalchemy.orm import Session
+
+from quizsvc.store.tables import DeviceSession, Person, PersonRole
+
+_ROLES = (
+    sa.select(sa.func.aggregate_strings(PersonRole.role, "|"))
+    .where(PersonRole.person_id == Person.id)
+    .scalar_subquery()
+    .label("roles")
+)
+_WHO = (
+    sa.select(
+        DeviceSession.id.label("device_id"),
+        DeviceSession.last_seen_at.label("seen_at"),
+        Person.id,
+        Person.name,
+        Person.aircraft,
+        Person.check_date,
+        Person.minutes_a_day,
+        Person.time_zone,
+        Person.experience,
+        Person.created_at,
+        _ROLES,
+    )
+    .join(Person, Person.id == DeviceSession.person_id)
+    .where(DeviceSession.token_hash == sa.bindparam("token_hash"))
+)
+
+
+def who(connection: Connection, token_hash: str) -> Row | None:
+    """The session of a token with its person, in one statement: every request asks it."""
+    return connection.execute(_WHO, {"token_hash": token_hash}).first()
+
+
+def by_token(session: Session, token_hash: str) -> DeviceSession | None:
+    """The session of a token, or None."""
+    return session.scalars(sa.select(DeviceSession).where(DeviceSession.token_hash == token_hash)).one_or_none()
+
+
+def of_person(session: Session, person_id: int) -> list[DeviceSession]:
+    """A person's sessions, the one seen last first."""
+    return list(
+        session.scalars(
+            sa.select(DeviceSession)
+            .where(DeviceSession.person_id == person_id)
+            .order_by(DeviceSession.last_seen_at.desc(), DeviceSession.id.desc())
+        )
+    )
+
+
+def end(session: Session, *, person_id: int, device_id: int) -> bool:
+    """End one session of a person; False where they have no such session."""
+    ended = session.execute(
+        sa.delete(DeviceSession).where(DeviceSession.id == device_id, DeviceSession.person_id == person_id)
+    )
+    return ended.rowcount == 1
+
+
+def end_all(session: Session, person_id: int, *, but: int | None = None) -> None:
+    """End all sessions of a person, or all but one."""
+    statement = sa.delete(DeviceSession).where(DeviceSession.person_id == person_id)
+    session.execute(statement if but is None else statement.where(DeviceSession.id != but))
+
+
+def end_idle(session: Session, before: datetime) -> int:
+    """End the sessions not seen since; returns how many."""
+    return session.execute(sa.delete(DeviceSession).where(DeviceSession.last_seen_at < before)).rowcount

@@ -1,0 +1,83 @@
+"""Learners and their hold on concepts, as the memory model's own values."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any, Protocol
+
+import sqlalchemy as sa
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.orm import Session
+
+from quizsvc.store.tables import ConceptState, Learner, Weights
+
+
+class _Jsonable(Protocol):
+    def to_json(self) -> dict[str, Any]:
+        """Plain values."""
+
+
+def weights_row(session: Session) -> Weights | None:
+    """The weights in use: the accepted ones with the highest version."""
+    return session.scalars(sa.select(Weights).order_by(Weights.version.desc()).limit(1)).one_or_none()
+
+
+def weights_of(session: Session, version: int) -> Weights | None:
+    """The weights of a version."""
+    return session.get(Weights, version)
+
+
+def add_weights(session: Session, version: int, body: dict[str, Any], origin: str, at: datetime) -> None:
+    """Write weights down, unless another process has just done so."""
+    values = {"version": version, "body": body, "origin": origin, "accepted_at": at}
+    dialect = sqlite if session.get_bind().dialect.name == "sqlite" else postgresql
+    session.execute(dialect.insert(Weights).values(values).on_conflict_do_nothing(index_elements=["version"]))
+
+
+def add(session: Session, person_id: int, state: _Jsonable, weights_version: int) -> None:
+    """Add the learner of a new person."""
+    session.add(Learner(person_id=person_id, state=state.to_json(), weights_version=weights_version))
+    session.flush()
+
+
+def get(session: Session, person_id: int) -> Learner | None:
+    """A learner, or None."""
+    return session.get(Learner, person_id)
+
+
+def states(session: Session, person_id: int) -> dict[str, dict[str, Any]]:
+    """A person's holds by concept, as stored."""
+    rows = session.execute(
+        sa.select(ConceptState.concept_id, ConceptState.state).where(ConceptState.person_id == person_id)
+    )
+    return {row.concept_id: row.state for row in rows}
+
+
+def replace(
+    session: Session,
+    learner: Learner,
+    state: _Jsonable,
+    held: Mapping[str, _Jsonable],
+    *,
+    newest: tuple[datetime, int] | None,
+    weights_version: int,
+) -> None:
+    """Store a learner as rebuilt from the log. The learner's row must be locked."""
+    learner.state = state.to_json()
+    learner.newest_at, learner.newest_id = newest or (None, None)
+    learner.weights_version = weights_version
+    session.execute(sa.delete(ConceptState).where(ConceptState.person_id == learner.person_id))
+    if held:
+        session.execute(
+            sa.insert(ConceptState),
+            [
+                {"person_id": learner.person_id, "concept_id": concept, "state": value.to_json()}
+                for concept, value in held.items()
+            ],
+        )
+
+
+def all_ids(session: Session) -> list[int]:
+    """The persons of all learners."""
+    return list(session.scalars(sa.select(Learner.person_id).order_by(Learner.person_id)))

@@ -1,0 +1,184 @@
+"""Sets and their questions."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Row
+from sqlalchemy.orm import Session, aliased
+
+from quizsvc.store.tables import (
+    Answer,
+    Concept,
+    Grade,
+    HandbookSection,
+    Item,
+    PracticeSet,
+    Question,
+    Revision,
+    Squawk,
+)
+
+_Later = aliased(Grade)
+_Peer = aliased(Question)
+
+# Everything that a question's page shows, in one statement; also the way back of a stored answer.
+DISPUTED = sa.exists().where(
+    Squawk.item_id == Question.item_id, Squawk.revision_id == Question.revision_id, Squawk.status == "open"
+)
+COUNT_IN_SET = sa.select(sa.func.count()).where(_Peer.set_id == Question.set_id).correlate(Question).scalar_subquery()
+SHOWN_COLUMNS = (
+    Question.id,
+    Question.set_id,
+    Question.position,
+    Question.item_id,
+    Question.revision_id,
+    Question.concept_id,
+    Question.kind,
+    Question.drawn,
+    Question.option_order,
+    Question.record,
+    Question.reason,
+    Question.repeat_of,
+    Question.issued_at,
+    Concept.title.label("concept_title"),
+    Concept.system,
+    Concept.folder.label("concept_folder"),
+    Revision.folder,
+    Revision.hash.label("revision_hash"),
+    Revision.withdrawn_at,
+    COUNT_IN_SET.label("count"),
+    DISPUTED.label("disputed"),
+    Revision.handbook,
+    HandbookSection.title.label("handbook_title"),
+)
+SECTION = sa.and_(HandbookSection.folder == Revision.folder, HandbookSection.id == Revision.handbook)
+_SHOWN = (
+    sa.select(
+        *SHOWN_COLUMNS,
+        Answer.id.label("answer_id"),
+        Answer.uuid,
+        Answer.raw,
+        Answer.response,
+        Answer.sureness,
+        Answer.effective_at,
+        Answer.received_at,
+        Grade.outcome,
+        Grade.credit,
+        Grade.void_reason,
+        Grade.belief,
+        Grade.remark,
+        Grade.read_back,
+        Grade.marks,
+    )
+    .join(Revision, Revision.id == Question.revision_id)
+    .join(Concept, Concept.id == Question.concept_id)
+    .outerjoin(HandbookSection, SECTION)
+    .outerjoin(Answer, sa.and_(Answer.question_id == Question.id, sa.not_(Answer.again)))
+    .outerjoin(
+        Grade,
+        sa.and_(
+            Grade.answer_id == Answer.id,
+            ~sa.exists().where(_Later.answer_id == Grade.answer_id, _Later.number > Grade.number),
+        ),
+    )
+)
+
+
+def shown(session: Session, person_id: int, question_id: str) -> Row | None:
+    """One question of a person with its answer, if any; None where it is not theirs."""
+    return session.execute(_SHOWN.where(Question.id == question_id, Question.person_id == person_id)).one_or_none()
+
+
+def shown_of_set(session: Session, set_id: str) -> list[Row]:
+    """The questions of a set with their answers, in order."""
+    return list(session.execute(_SHOWN.where(Question.set_id == set_id).order_by(Question.position)))
+
+
+def asked_again(session: Session, set_id: str) -> set[str]:
+    """Questions of a set that have been asked again, in this set or another."""
+    return set(
+        session.scalars(
+            sa.select(Question.repeat_of).where(
+                Question.repeat_of.in_(sa.select(_Peer.id).where(_Peer.set_id == set_id))
+            )
+        )
+    )
+
+
+def practice_set(session: Session, person_id: int, set_id: str) -> PracticeSet | None:
+    """A set of a person; None where it is not theirs."""
+    return session.scalars(
+        sa.select(PracticeSet).where(PracticeSet.id == set_id, PracticeSet.person_id == person_id)
+    ).one_or_none()
+
+
+def newest_open_set(session: Session, person_id: int, since: datetime) -> PracticeSet | None:
+    """The set last started that was not ended and has a question without an answer."""
+    unanswered = sa.exists().where(
+        Question.set_id == PracticeSet.id, ~sa.exists().where(Answer.question_id == Question.id)
+    )
+    return session.scalars(
+        sa.select(PracticeSet)
+        .where(
+            PracticeSet.person_id == person_id,
+            PracticeSet.ended_at.is_(None),
+            PracticeSet.started_at >= since,
+            unanswered,
+        )
+        .order_by(PracticeSet.started_at.desc(), PracticeSet.id)
+        .limit(1)
+    ).one_or_none()
+
+
+def end_open_sets(session: Session, person_id: int, at: datetime) -> None:
+    """End every open set of a person; their questions can still be answered."""
+    session.execute(
+        sa.update(PracticeSet)
+        .where(PracticeSet.person_id == person_id, PracticeSet.ended_at.is_(None))
+        .values(ended_at=at)
+    )
+
+
+def add_questions(session: Session, rows: Sequence[dict[str, Any]]) -> None:
+    """Write questions."""
+    session.flush()
+    if rows:
+        session.execute(sa.insert(Question), list(rows))
+
+
+def seen_draws(session: Session, person_id: int, item_id: str) -> set[str]:
+    """The draws of an item that a person was asked already."""
+    return set(
+        session.scalars(
+            sa.select(Question.draw_key).where(Question.person_id == person_id, Question.item_id == item_id)
+        )
+    )
+
+
+def current_revision_of(session: Session, item_id: str) -> Row | None:
+    """The revision in use of an item that may be asked, or None."""
+    return session.execute(
+        sa.select(Revision.id, Revision.kind, Revision.concept_id)
+        .join(Item, Item.revision_id == Revision.id)
+        .where(Item.id == item_id, Item.status == "live", Item.withdrawn_at.is_(None))
+    ).one_or_none()
+
+
+def delete_unanswered(session: Session, *, before: datetime, before_offline: datetime) -> int:
+    """Delete questions that nobody answered; returns how many. Offline ones are given more time."""
+    answered = sa.exists().where(Answer.question_id == Question.id)
+    old = sa.or_(
+        sa.and_(sa.not_(Question.offline), Question.issued_at < before),
+        sa.and_(Question.offline, Question.issued_at < before_offline),
+    )
+    return session.execute(sa.delete(Question).where(old, ~answered)).rowcount
+
+
+def delete_empty_sets(session: Session, before: datetime) -> int:
+    """Delete sets without a question; returns how many."""
+    filled = sa.exists().where(Question.set_id == PracticeSet.id)
+    return session.execute(sa.delete(PracticeSet).where(PracticeSet.started_at < before, ~filled)).rowcount
