@@ -20,6 +20,7 @@ __all__ = [
     "Constant",
     "Path",
     "Reader",
+    "Spec",
     "canonical_of",
     "constants_of",
     "count",
@@ -60,7 +61,9 @@ class Constant:
 
 
 @dataclass(frozen=True)
-class _Spec:
+class Spec:
+    """What a field of a section may hold."""
+
     kind: str
     unit: str = "ratio"
     section: type[Any] | None = None
@@ -70,40 +73,40 @@ class _Spec:
 
 def quantity(unit: str, *, positive: bool = False, word: str = "") -> Any:
     """Declare a number with a unit; `positive` refuses zero and less, `word` stands for the attribute's name."""
-    return field(metadata={"spec": _Spec("quantity", unit, positive=positive, word=word)})
+    return field(metadata={"spec": Spec("quantity", unit, positive=positive, word=word)})
 
 
 def count() -> Any:
     """Declare a bare number of zero or more."""
-    return field(metadata={"spec": _Spec("quantity", "ratio")})
+    return field(metadata={"spec": Spec("quantity", "ratio")})
 
 
 def text() -> Any:
     """Declare a text."""
-    return field(metadata={"spec": _Spec("text")})
+    return field(metadata={"spec": Spec("text")})
 
 
 def texts() -> Any:
     """Declare a list of texts."""
-    return field(metadata={"spec": _Spec("texts")})
+    return field(metadata={"spec": Spec("texts")})
 
 
 def pairs(unit: str) -> Any:
     """Declare rows of two numbers of one unit, at least two rows."""
-    return field(metadata={"spec": _Spec("pairs", unit)})
+    return field(metadata={"spec": Spec("pairs", unit)})
 
 
 def part(section: type[Any]) -> Any:
     """Declare a section inside the section."""
-    return field(metadata={"spec": _Spec("part", section=section)})
+    return field(metadata={"spec": Spec("part", section=section)})
 
 
 def table(section: type[Any]) -> Any:
     """Declare a list of sections of one kind."""
-    return field(metadata={"spec": _Spec("table", section=section)})
+    return field(metadata={"spec": Spec("table", section=section)})
 
 
-def _specs(section: type[Any]) -> Iterator[tuple[str, str, _Spec]]:
+def _specs(section: type[Any]) -> Iterator[tuple[str, str, Spec]]:
     """Attribute, word in the file, and declaration of each field."""
     for entry in dataclasses.fields(section):
         spec = entry.metadata["spec"]
@@ -167,7 +170,7 @@ class Reader:
         self.fault(path, "aircraft-value-shape", f"'{_name(path)}' is {_kind(raw)}", "write a text")
         return ""
 
-    def number(self, raw: object, path: Path, spec: _Spec) -> float:
+    def number(self, raw: object, path: Path, spec: Spec) -> float:
         """The raw value as a number in SI."""
         value = _as_float(raw)
         unit = "" if spec.unit == "ratio" else f" {spec.unit}"
@@ -226,7 +229,7 @@ def read_section(reader: Reader, section: type[Section], raw: object, path: Path
     return section(**values) if len(reader.findings) == before else None
 
 
-def _read_value(reader: Reader, spec: _Spec, raw: object, path: Path) -> Any:
+def _read_value(reader: Reader, spec: Spec, raw: object, path: Path) -> Any:
     if spec.kind == "quantity":
         return reader.number(raw, path, spec)
     if spec.kind == "text":
@@ -245,7 +248,7 @@ def _read_value(reader: Reader, spec: _Spec, raw: object, path: Path) -> Any:
     return tuple(_read_pair(reader, spec, row, (*path, i)) for i, row in enumerate(rows))
 
 
-def _read_pair(reader: Reader, spec: _Spec, raw: object, path: Path) -> tuple[float, float]:
+def _read_pair(reader: Reader, spec: Spec, raw: object, path: Path) -> tuple[float, float]:
     if not isinstance(raw, list | tuple) or len(raw) != 2:
         reader.fault(path, "aircraft-rows", f"'{_name(path)}' is no pair of numbers", "write [aircraft, cabin]")
         return (math.nan, math.nan)
@@ -268,7 +271,7 @@ def from_canonical(section: type[Section], values: Mapping[str, Any]) -> Section
     return section(**{attribute: _value_of(spec, values[attribute]) for attribute, _, spec in _specs(section)})
 
 
-def _value_of(spec: _Spec, value: Any) -> Any:
+def _value_of(spec: Spec, value: Any) -> Any:
     if spec.kind == "part":
         assert spec.section is not None
         return from_canonical(spec.section, value)

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
-from quizsvc.aircraft.fields import Path, Reader, _Spec
+from quizsvc.aircraft.fields import Path, Reader, Spec
 
 __all__ = [
     "Action",
@@ -307,7 +307,7 @@ class _GraphReader:
             )
             ata = 0
         bus = self.node_name(words["bus"], (*path, "bus")) if "bus" in words else None
-        amps = self.reader.number(words["amps"], (*path, "amps"), _Spec("quantity", "A")) if "amps" in words else None
+        amps = self.reader.number(words["amps"], (*path, "amps"), Spec("quantity", "A")) if "amps" in words else None
         needs = self.needs(words.get("needs", ()), (*path, "needs"))
         return Node(self.reader.text(words["name"], (*path, "name")), ata, needs, bus, amps)
 
