@@ -157,7 +157,7 @@ def test_concepts_unseen_for_three_passes_go_first_up_to_a_quarter():
     rng = random.Random(8)
     recent = [replace(ConceptState(), n=(1.0,) * 5, last_at=NOW - 3.0, last_day=1, answers=1) for _ in range(40)]
     hopeless = replace(fresh_concept(), n=(60.0,) * 5, c=(60.0,) * 5, offset=9.0, answers=60)
-    old = [replace(hopeless, last_at=NOW - 200.0 - i, last_day=2) for i in range(20)]
+    old = [replace(hopeless, last_at=NOW - 16.0 - 0.1 * i, last_day=2) for i in range(20)]
     # 60 concepts, 16 answers a set: one pass takes 5.25 days, three take 15.75.
     plan = planned(one_item_each([*recent, *old]), minutes=8.0, seed=rng.randrange(99))
     chosen = {concept for concept in concepts_of(plan) if int(concept[1:]) >= 40}
@@ -169,15 +169,15 @@ def test_concepts_unseen_for_three_passes_go_first_up_to_a_quarter():
 
 
 def test_untried_concepts_keep_reserved_places():
-    """Untried concepts of little gain still get their share: 24 in 12 study days after one pass, two a set."""
+    """Untried concepts of little gain still get their share: 30 over the 12 days before the last pass, 3 a set."""
     dull = replace(fresh_concept(), offset=9.0)
     tried = [some_history(random.Random(i), end=NOW - 4.0, most=5) for i in range(200)]
-    tried = [replace(s, last_at=NOW - 9.0, last_day=1, last_missed=False, answers=1) for s in tried][:96]
-    candidates = one_item_each([*tried, *[dull] * 24])
+    tried = [replace(s, last_at=NOW - 9.0, last_day=1, last_missed=False, answers=1) for s in tried][:90]
+    candidates = one_item_each([*tried, *[dull] * 30])
     # 120 concepts, 20 answers a day: one pass takes 8.4 days; the check is 25.2 days ahead, 16.8 days later: 12 sets.
     plan = planned(candidates, minutes=10.0, check=25.2)
 
-    assert 2 == sum(int(concept[1:]) >= 96 for concept in concepts_of(plan))
+    assert 3 == sum(int(concept[1:]) >= 90 for concept in concepts_of(plan))
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -343,6 +343,15 @@ def test_open_homework_is_named_and_closed_homework_is_not():
         candidates = [replace(c, horizon=closing) for c in one_item_each([fresh_concept()])]
 
         assert planned(candidates).places[0].reason.startswith(words)
+
+
+def test_closed_homework_adds_nothing_to_a_score():
+    """The plan is that of a person who never had it, whichever concept it was about."""
+    tried = [replace(some_history(random.Random(i), end=NOW - 4, most=5), last_missed=False) for i in range(60)]
+    candidates = one_item_each([state for state in tried if state.last_at is not None])
+    closed = [replace(candidate, horizon=NOW - 2) if i % 3 else candidate for i, candidate in enumerate(candidates)]
+
+    assert planned(candidates, minutes=5).places == planned(closed, minutes=5).places
 
 
 def test_the_outlook_says_what_the_time_left_cannot_cover():

@@ -88,7 +88,9 @@ def candidates():
     return [*chosen, Candidate("just-now", "S0", 1, just_now, chosen[0].items)]
 
 
-@pytest.mark.parametrize(("horizon", "visits"), [(30, 0), (60, 1), (90, 5), (180, 6), (2, 6), (0.2, 3), (1.5, 0)])
+@pytest.mark.parametrize(
+    ("horizon", "visits"), [(30, 0), (60, 1), (90, 5), (180, 6), (2, 6), (0.2, 3), (1.5, 0), (2, 1)]
+)
 def test_gain_is_what_the_formula_gives(candidates, horizon, visits):
     """Delta of each concept equals the plain loops within 1e-12."""
     states = [candidate.state for candidate in candidates]

@@ -122,17 +122,18 @@ def test_expectation_needs_answers_concepts_and_days(answers, concepts, days, en
 
 
 def test_answers_concepts_and_days_are_counted_without_repeats():
-    """A repeat adds to none of the three counts."""
+    """Three concepts, each answered and repeated on one day, and one of them the next day: 4 answers, 3, 2 days."""
     learner, states = fresh_learner("rated"), {}
-    for number in range(6):
-        concept = f"C{number % 3}"
+    notes = []
+    for number, (at, concept) in enumerate([(0.001 * i, f"C{i % 3}") for i in range(6)] + [(1.0, "C0")]):
         event = AnswerEvent(
-            FIRST_DAY + 0.001 * number, FIRST_DAY, "full", 1.0, "one", "i", True, None, concept, answer_id=number
+            FIRST_DAY + at, FIRST_DAY + int(at), "full", 1.0, "one", "i", True, None, concept, answer_id=number
         )
         learner, states[concept], note = update(learner, states.get(concept, fresh_concept()), event, STARTING)
-        assert note.repeat is (number >= 3)
+        notes.append(note.repeat)
 
-    assert (3, 3, 1) == (learner.answers, learner.concepts, learner.days)
+    assert [False] * 3 + [True] * 3 + [False] == notes
+    assert (4, 3, 2) == (learner.answers, learner.concepts, learner.days)
 
 
 def test_states_survive_json_with_every_bit():
