@@ -24,8 +24,27 @@ class Generator(Protocol):
 
 
 def pick_item(items: Sequence[Askable], state: ConceptState, now: float, rng: Generator) -> Askable | None:
-    """The item to ask: first one with new numbers or not asked lately, then another kind than last time, then the one
-    waiting longest, then the one asked least; None where there is no item."""
+    """The item to ask of a concept.
+
+    First one with new numbers or not asked lately, then another kind than last time, then the one waiting longest,
+    then the one asked least.
+
+    Parameters
+    ----------
+    items : sequence of Askable
+        Those that fit.
+    state : ConceptState
+        The learner's hold on the concept.
+    now : float
+        Days since the epoch.
+    rng : Generator
+        Breaks ties.
+
+    Returns
+    -------
+    Askable or None
+        None where there is no item.
+    """
 
     def rank(item: Askable) -> tuple[bool, bool, float, int, float]:
         asked = float("-inf") if item.last_asked is None else item.last_asked

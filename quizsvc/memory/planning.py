@@ -9,8 +9,9 @@ concept comes twice, no more than four of one system; the order is mixed.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +31,7 @@ ROLLING_DAYS = 60.0
 MOST_OF_A_SYSTEM = 4
 LONG_UNSEEN_PASSES = 3.0
 _QUARTER = 4
+_TIE = 1e-9
 
 
 @dataclass(frozen=True)
@@ -187,7 +189,7 @@ def plan_set(
             )
             for index, item in chosen
         ),
-        due=frozenset(choice.candidates[index].concept for index in np.flatnonzero(is_due).tolist()),
+        due=frozenset(choice.names[is_due].tolist()),
         outlook=Outlook(
             horizon=horizon,
             answers_left=budget.answers_left,
@@ -221,13 +223,13 @@ class _Turn:
     long: bool
     rng: Generator
 
-    def order(self) -> list[int]:
-        """Askable concepts in the order in which they are offered a place."""
+    def order(self) -> Iterator[int]:
+        """Askable concepts in the order in which they are offered a place; some come again further down."""
         held, budget = self.choice.held, self.budget
         # Ties break at random: the golden ratio spreads neighbours, the generator turns and stretches the wheel.
         golden = (1 + math.sqrt(5)) / 2 + self.rng.random()
         ties = (np.arange(len(held)) * golden + self.rng.random()) % 1.0
-        ranked = np.lexsort((ties, -self.scores))
+        ranked = np.argsort(self.scores * (-1.0 - _TIE * ties))
         ranked = ranked[(self.choice.shortest(self.long) <= self.seconds)[ranked]]
 
         quarter = max(1, int(self.answers) // _QUARTER)
@@ -236,7 +238,7 @@ class _Turn:
         first = first[np.argsort(held.last_at[first], kind="stable")][:quarter]
         untried = ranked[held.untried[ranked]]
         reserved = untried[: self.reserve(untried.size, quarter)]
-        return list(dict.fromkeys([*first.tolist(), *reserved.tolist(), *ranked.tolist()]))
+        return chain(first.tolist(), reserved.tolist(), ranked.tolist())
 
     def reserve(self, untried: int, quarter: int) -> int:
         """Places for the untried: a steady share up to a quarter of the set, more where only that reaches them all."""
@@ -253,7 +255,6 @@ class _Turn:
     def fill(self) -> list[tuple[str, tuple[int, Askable]]]:
         """Concepts and items, with their systems, until no item fits the seconds left."""
         candidates, held = self.choice.candidates, self.choice.held
-        order = self.order()
         shortest = float(self.choice.shortest(self.long).min())
         left = self.seconds
         of_system: dict[str, int] = {}
@@ -277,7 +278,7 @@ class _Turn:
             return tried[index]
 
         missed_of_day: dict[int, list[int]] = {}
-        for index in order:
+        for index in self.order():
             if left < shortest:
                 break
             if not (held.untried[index] or held.missed[index]):

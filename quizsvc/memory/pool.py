@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from quizsvc.errors import InputError
 from quizsvc.memory.recall import Array, Stack, stack
@@ -101,6 +102,8 @@ class Pool:
     ----------
     candidates : tuple of Candidate
         The concepts.
+    names : ndarray of str objects, shape (concepts,)
+        Their concept ids.
     held : Stack
         Their states.
     consequence, closing : ndarray of float64, shape (concepts,)
@@ -112,6 +115,7 @@ class Pool:
     """
 
     candidates: tuple[Candidate, ...]
+    names: NDArray[np.object_]
     held: Stack
     consequence: Array
     closing: Array
@@ -130,11 +134,23 @@ class Pool:
 
 
 def pool(candidates: Sequence[Candidate]) -> Pool:
-    """The candidates as a pool, to be built once for a plan."""
+    """The candidates as a pool, to be built once for a plan.
+
+    Parameters
+    ----------
+    candidates : sequence of Candidate
+        All active concepts, those without an askable item too.
+
+    Returns
+    -------
+    Pool
+        Concepts in the order given.
+    """
     any_seconds = [[item.seconds for item in candidate.items] for candidate in candidates]
     ramp_seconds = [[item.seconds for item in candidate.items if item.ramp] for candidate in candidates]
     return Pool(
         candidates=tuple(candidates),
+        names=np.array([candidate.concept for candidate in candidates], dtype=np.object_),
         held=stack([candidate.state for candidate in candidates]),
         consequence=np.array([CONSEQUENCE_WEIGHT[candidate.consequence] for candidate in candidates], dtype=np.float64),
         closing=np.array(

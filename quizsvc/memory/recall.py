@@ -93,6 +93,11 @@ def recall_of(
         Weights of the model.
     kind : str or None
         Kind of the item asked, for its guess level; None where no chance is to be counted.
+
+    Returns
+    -------
+    float
+        From 0 to 1.
     """
     return _logistic(_log_odds(learner, state, at, weights, kind))
 
@@ -201,7 +206,18 @@ class Stack:
 
 
 def stack(states: Sequence[ConceptState]) -> Stack:
-    """The states as arrays, in their order, to be built once and asked many times."""
+    """The states as arrays, to be built once and asked many times.
+
+    Parameters
+    ----------
+    states : sequence of ConceptState
+        Concepts of one learner.
+
+    Returns
+    -------
+    Stack
+        Concepts in the order given.
+    """
     count = len(states)
     traces = np.empty((10, count))
     traces[:5] = _column(chain.from_iterable([state.n for state in states]), 5 * count).reshape(count, 5).T

@@ -283,6 +283,20 @@ def fresh_concept(weights: Weights = STARTING) -> ConceptState:
 def hold_after(state: ConceptState, event: AnswerEvent) -> ConceptState:
     """The state with the fields of the hold, and only these, moved by one answer that is no repeat.
 
+    Parameters
+    ----------
+    state : ConceptState
+        Before the answer; `last_day` is the day of the answer before it.
+    event : AnswerEvent
+        The answer.
+
+    Returns
+    -------
+    ConceptState
+        With `last_missed`, `right_days`, `right_day`, `held`, `steady` and `suspect` moved.
+
+    Notes
+    -----
     A `part` answer moves nothing but `last_missed`, which it clears: it is no miss. A `say` answer is ticked by the
     learner and moves nothing else either. Days count by `local_day`; a day before the last right one (the person flew
     west, or a clock was wrong) is no new day.
