@@ -1,0 +1,401 @@
+"""One item block of a bank text: words, types and references checked, and turned into its body.
+
+The body is what a revision stores and everything later works from: JSON-able, quantities in SI, formulas as text. Who
+read the item and its status are no part of it, so a second reader's name makes no new revision.
+"""
+
+from __future__ import annotations
+
+import datetime
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from quizsvc.bank.block import ITEM_ID, Block, Report, nearest
+from quizsvc.bank.draw import Records, name_is_free, read_draws
+from quizsvc.bank.functions import Library
+from quizsvc.bank.quantity import bank_unit, read_bank_quantity, span_in
+from quizsvc.bank.text import Scalar, Table
+from quizsvc.errors import InputError
+from quizsvc.physics.units import UNITS
+
+__all__ = ["DRILLED", "FORMAT", "KINDS", "Context", "ItemText", "read_item"]
+
+FORMAT = 1
+KINDS = ("one", "some", "order", "match", "number", "gauge", "profile", "still-works", "scenario", "say")
+DRILLED = ("one", "some", "number")
+DEMANDS = ("rote", "understanding", "application", "correlation")
+STATUSES = ("draft", "read", "live", "withdrawn")
+HOWS = ("mental", "table", "calc")
+SECONDS: Mapping[str, float] = {"one": 30.0, "some": 40.0, "mental": 45.0, "table": 75.0, "calc": 90.0}
+LONGEST_STEM = 60
+LONGEST_OPTION = 12
+MOST_OPTIONS = 5
+
+_REGULATION = re.compile(r"\b(CFR|FAR|EASA|CS[- ]?[0-9]{2}|Regulation|Annex)\b")
+_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}\Z")
+_ROUND = re.compile(r"(nearest|down|up)\s+(.+)\Z")
+
+
+@dataclass(frozen=True)
+class Context:
+    """What items of one folder may refer to. `aircraft_hash` is None in a folder without an aircraft."""
+
+    folder: str
+    library: Library
+    records: Records
+    aircraft_hash: str | None
+    concepts: frozenset[str]
+    sections: frozenset[str]
+    cautions: frozenset[str]
+
+
+@dataclass
+class ItemText:
+    """A read item: its body, and where its formulas and texts stand in the file."""
+
+    id: str
+    folder: str
+    body: dict[str, Any]
+    status: str
+    author: str
+    read_by: str | None
+    report: Report
+    place: tuple[int, int]
+    places: dict[str, Scalar] = field(default_factory=dict)
+    """`stem`, `why`, `answer`, `let/NAME`, `refuse/0`, `options/ID`, `traps/ID/value`, `traps/ID/when`."""
+
+
+def words(text: str) -> int:
+    """How many words a person reads."""
+    return sum(any(character.isalnum() for character in word) for word in text.split())
+
+
+def read_item(table: Table, report: Report, context: Context) -> ItemText | None:
+    """Read one item block.
+
+    Parameters
+    ----------
+    table : Table
+        The block.
+    report : Report
+        Gets every finding; its `item` is set.
+    context : Context
+        What the item may refer to.
+
+    Returns
+    -------
+    ItemText or None
+        The item; None where its kind is not drilled or a word is missing or wrong.
+    """
+    block = Block(table, report, "item")
+    item_id = block.text("item", required=True) or ""
+    report.item = item_id
+    if item_id and not ITEM_ID.match(item_id):
+        report.fault(block.at("item"), "bank-id", f"'{item_id}' is no item id", "use a-z, 0-9 and single hyphens")
+    before = report.faults
+    kind = block.choice("kind", KINDS, required=True)
+    if kind is not None and kind not in DRILLED:
+        report.fault(
+            block.at("kind"),
+            "bank-kind-not-drilled",
+            f"kind '{kind}' is not yet drilled by this version",
+            f"use {', '.join(DRILLED)}, or keep the item out of the bank until then",
+        )
+        return None
+    body: dict[str, Any] = {"format": FORMAT, "id": item_id, "folder": context.folder, "kind": kind}
+    item = ItemText(item_id, context.folder, body, "", "", None, report, block.place)
+    _read_common(block, item, context)
+    _read_numbers(block, item, context)
+    if kind in ("one", "some"):
+        _read_options(block, item, kind)
+    elif kind == "number":
+        _read_number(block, item)
+    _read_status(block, item)
+    if kind is not None:
+        _read_effort(block, item, kind)
+        block.done()
+    return item if report.faults == before else None
+
+
+def _read_common(block: Block, item: ItemText, context: Context) -> None:
+    body, report = item.body, item.report
+    body["concept"] = _concept(block.scalar("concept", required=True), report, context)
+    also = [_concept(scalar, report, context) for scalar in block.scalars("also", one=True)]
+    body["also"] = [name for name in also if name is not None]
+    if body["concept"] in body["also"]:
+        report.fault(
+            block.at("also"), "bank-also", f"'{body['concept']}' is the concept itself", "take it out of 'also'"
+        )
+    body["demand"] = block.choice("demand", DEMANDS, required=True)
+    body["handbook"] = _handbook(block, report, context)
+    body["cite"] = _read_cites(block, report, str(body["concept"]))
+    for word in ("stem", "why"):
+        scalar = block.scalar(word, required=True)
+        body[word] = scalar.text.strip() if scalar else ""
+        if scalar:
+            item.places[word] = scalar
+    own: list[str] = []
+    for scalar in block.scalars("caution", one=True):
+        if scalar.text in context.cautions:
+            own.append(scalar.text)
+        else:
+            mend = nearest(scalar.text, context.cautions) or "add it to cautions.yaml"
+            report.fault(scalar, "bank-caution-unknown", f"unknown caution '{scalar.text}'", mend)
+    body["cautions"] = own
+
+
+def _concept(scalar: Scalar | None, report: Report, context: Context) -> str | None:
+    if scalar is None:
+        return None
+    if scalar.text not in context.concepts:
+        mend = nearest(scalar.text, context.concepts) or "add it to concepts.yaml of this folder or of general"
+        report.fault(scalar, "bank-concept-unknown", f"unknown concept '{scalar.text}'", mend)
+        return None
+    return scalar.text
+
+
+def _handbook(block: Block, report: Report, context: Context) -> str | None:
+    section = block.text("handbook", required=context.aircraft_hash is not None)
+    if section is not None and section not in context.sections:
+        mend = nearest(section, context.sections) or f"add '## {section} Title' to a file of handbook/"
+        report.fault(block.at("handbook"), "bank-section-unknown", f"unknown handbook section '{section}'", mend)
+    return section
+
+
+def _read_cites(block: Block, report: Report, concept: str) -> list[dict[str, Any]]:
+    cites: list[dict[str, Any]] = []
+    for cite in block.blocks("cite", "cite", one=True):
+        source = cite.text("source", required=True) or ""
+        read_on = cite.text("read-on")
+        if read_on is not None and not _is_date(read_on):
+            report.fault(cite.at("read-on"), "bank-date", f"'{read_on}' is no date", "write year-month-day: 2026-11-25")
+        cite.done()
+        regulation = bool(_REGULATION.search(source)) or concept.startswith("Z-")
+        cites.append({"source": source, "read-on": read_on, "regulation": regulation})
+    return cites
+
+
+def _is_date(text: str) -> bool:
+    try:
+        return bool(_DATE.match(text)) and bool(datetime.date.fromisoformat(text))
+    except ValueError:
+        return False
+
+
+def _read_numbers(block: Block, item: ItemText, context: Context) -> None:
+    """`draw`, `let` and `refuse`; their formulas are compiled later, when every name is known."""
+    body, report = item.body, item.report
+    body["draw"] = read_draws(block, report, context.library, context.records)
+    taken = {name for entry in body["draw"] for name in (*entry["dimensions"], entry["name"])}
+    lets: list[dict[str, str]] = []
+    for name, place, node in block.map("let"):
+        if not isinstance(node, Scalar) or not node.text.strip():
+            report.fault(
+                place,
+                "bank-let",
+                f"'{name}' is no formula",
+                "write 'name: formula'; one with a comma inside { } needs quotes",
+            )
+        elif name_is_free(name, place, report, context.library, taken, "let"):
+            lets.append({"name": name, "formula": node.text})
+            item.places[f"let/{name}"] = node
+    body["let"] = lets
+    refuse = block.scalars("refuse", one=True)
+    body["refuse"] = [scalar.text for scalar in refuse]
+    item.places.update({f"refuse/{place}": scalar for place, scalar in enumerate(refuse)})
+
+
+def _read_options(block: Block, item: ItemText, kind: str) -> None:
+    report = item.report
+    options: list[dict[str, Any]] = []
+    for option in block.blocks("options", "option", required=True):
+        option_id = option.text("id", required=True)
+        text = option.scalar("text", required=True)
+        key = bool(option.flag("key"))
+        belief = option.text("belief")
+        option.done()
+        if option_id is None or text is None:
+            continue
+        if not ITEM_ID.match(option_id):
+            report.fault(
+                option.at("id"), "bank-id", f"'{option_id}' is no option id", "use a-z, 0-9 and single hyphens"
+            )
+        if any(option_id == other["id"] for other in options):
+            report.fault(
+                option.at("id"), "bank-option-twice", f"two options with id '{option_id}'", "give each its own id"
+            )
+            continue
+        if any(text.text.strip() == other["text"] for other in options):
+            report.fault(
+                option.at("text"), "bank-option-twice", f"two options read '{text.text.strip()}'", "change one"
+            )
+        if not key and belief is None:
+            report.remark(
+                option.place,
+                "bank-belief",
+                f"option '{option_id}' names no belief",
+                "add 'belief:', who would pick it and why",
+            )
+        options.append({"id": option_id, "text": text.text.strip(), "key": key, "belief": belief})
+        item.places[f"options/{option_id}"] = text
+    item.body["options"] = options
+    if not block.has("options"):
+        return
+    keys = sum(option["key"] for option in options)
+    at = block.at("options")
+    if len(options) < 2:
+        report.fault(at, "bank-options", f"{len(options)} option(s)", "give at least two")
+    if kind == "one" and keys != 1:
+        report.fault(
+            at, "bank-keys", f"{keys} keys in a 'one' item", "mark exactly one option 'key: true', or use kind 'some'"
+        )
+    if kind == "some" and (keys == 0 or keys == len(options)):
+        what = "no key" if keys == 0 else "every option is a key"
+        report.fault(at, "bank-keys", f"{what} in a 'some' item", "mark some of the options 'key: true', not all")
+
+
+def _read_number(block: Block, item: ItemText) -> None:
+    body, report = item.body, item.report
+    answer = block.scalar("answer", required=True)
+    body["answer"] = answer.text if answer else ""
+    if answer:
+        item.places["answer"] = answer
+    unit_scalar = block.scalar("unit")
+    try:
+        unit = bank_unit(unit_scalar.text.strip() if unit_scalar else "")
+    except InputError as error:
+        report.error(unit_scalar, error)
+        unit = None
+    body["unit"] = unit
+    body["within"] = _read_within(block, report, unit)
+    body["round"] = _read_round(block, report, unit)
+    traps: list[dict[str, Any]] = []
+    for trap in block.blocks("traps", "trap"):
+        trap_id = trap.text("id", required=True)
+        belief = trap.text("belief", required=True)
+        value, when = trap.scalar("value"), trap.scalar("when")
+        trap.done()
+        if trap_id is None or belief is None:
+            continue
+        if not ITEM_ID.match(trap_id):
+            report.fault(trap.at("id"), "bank-id", f"'{trap_id}' is no trap id", "use a-z, 0-9 and single hyphens")
+        if any(trap_id == other["id"] for other in traps):
+            report.fault(trap.at("id"), "bank-trap-twice", f"two traps with id '{trap_id}'", "give each its own id")
+            continue
+        traps.append({"id": trap_id, "value": value and value.text, "when": when and when.text, "belief": belief})
+        for word, scalar in (("value", value), ("when", when)):
+            if scalar:
+                item.places[f"traps/{trap_id}/{word}"] = scalar
+    body["traps"] = traps
+
+
+def _read_within(block: Block, report: Report, unit: str | None) -> dict[str, Any] | None:
+    scalar = block.scalar("within", required=True)
+    if scalar is None:
+        return None
+    if scalar.text.strip() == "exact":
+        return {"exact": True}
+    try:
+        quantity = read_bank_quantity(scalar.text)
+    except InputError as error:
+        report.error(scalar, error)
+        return None
+    if quantity.number <= 0:
+        report.fault(scalar, "bank-within", f"'{scalar.text}' is not above 0", "write a width, or 'exact'")
+        return None
+    if quantity.unit == "%":
+        return {"part": float(f"{quantity.number / 100:.12g}")}
+    if unit is not None and quantity.dimension != UNITS[unit].dimension:
+        report.fault(
+            scalar,
+            "bank-within",
+            f"'{scalar.text}' is a {quantity.dimension}, the answer a {UNITS[unit].dimension}",
+            f"write it in {unit}, or as 'n %', or 'exact'",
+        )
+        return None
+    return {"si": quantity.number * UNITS[quantity.unit].factor}
+
+
+def _read_round(block: Block, report: Report, unit: str | None) -> dict[str, Any] | None:
+    scalar = block.scalar("round")
+    if scalar is None:
+        return None
+    match = _ROUND.match(" ".join(scalar.text.split()))
+    if match is None:
+        report.fault(
+            scalar,
+            "bank-round",
+            f"'{scalar.text}' is no rounding",
+            "write 'nearest 100 ft', 'down 1000 ft' or 'up 50 psi'",
+        )
+        return None
+    try:
+        step = read_bank_quantity(match.group(2))
+    except InputError as error:
+        report.error(scalar, error)
+        return None
+    if unit is not None and step.unit == "ratio" and unit != "ratio" or step.number <= 0:
+        report.fault(scalar, "bank-round", f"'{scalar.text}' has no step with a unit", f"write the step in {unit}")
+        return None
+    if unit is not None and step.dimension != UNITS[unit].dimension:
+        report.fault(
+            scalar,
+            "bank-round",
+            f"'{scalar.text}' rounds a {step.dimension}, the answer is a {UNITS[unit].dimension}",
+            f"write the step in {unit}",
+        )
+        return None
+    # The step is a number of the shown unit: people round what they read, also where zero stands elsewhere (C).
+    return {"direction": match.group(1), "step": span_in(step, unit or step.unit)}
+
+
+def _read_effort(block: Block, item: ItemText, kind: str) -> None:
+    body, report = item.body, item.report
+    body["how"] = block.choice("how", HOWS, required=True) if kind == "number" else None
+    seconds = block.number("seconds")
+    if seconds is not None and not 1 <= seconds <= 3600:
+        report.fault(block.at("seconds"), "bank-number", f"{seconds:g} seconds", "write between 1 and 3600")
+    body["seconds"] = seconds if seconds is not None else SECONDS.get(body["how"] or kind, 60.0)
+    ramp = block.flag("ramp")
+    options = body.get("options", [])
+    if ramp is None:
+        ramp = (
+            words(body["stem"]) <= LONGEST_STEM
+            and len(options) <= MOST_OPTIONS
+            and all(words(option["text"]) <= LONGEST_OPTION for option in options)
+            and (kind != "number" or body["how"] == "mental")
+        )
+    body["ramp"] = ramp
+
+
+def _read_status(block: Block, item: ItemText) -> None:
+    report = item.report
+    item.author = block.text("author", required=True) or ""
+    item.read_by = block.text("read-by")
+    item.status = block.choice("status", STATUSES, required=True) or ""
+    if item.status not in ("read", "live"):
+        return
+    if item.read_by is None:
+        report.fault(
+            block.at("status"),
+            "bank-unread",
+            f"status '{item.status}' without 'read-by'",
+            "have a second person read it, or set 'status: draft'",
+        )
+    elif item.read_by.casefold() == item.author.casefold():
+        report.fault(
+            block.at("read-by"),
+            "bank-read-by-author",
+            f"'{item.read_by}' wrote the item and reads it",
+            "have another person read it, or set 'status: draft'",
+        )
+    unread = [cite["source"] for cite in item.body["cite"] if cite["regulation"] and cite["read-on"] is None]
+    if unread:
+        report.fault(
+            block.at("cite"),
+            "bank-regulation-unread",
+            f"'{unread[0]}' is cited without 'read-on'",
+            "open the regulation and add 'read-on: date', or set 'status: draft'",
+        )

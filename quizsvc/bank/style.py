@@ -1,0 +1,56 @@
+"""Remarks of style: nothing is refused for them, each is a habit of bad items."""
+
+from __future__ import annotations
+
+import re
+
+from quizsvc.bank.item import LONGEST_STEM, ItemText, words
+
+__all__ = ["remark_style"]
+
+_NEGATIVE = re.compile(r"\b(not|never|except|cannot|can't|isn't|doesn't|won't)\b")
+_QUESTION = re.compile(r"[^.?!]*\?")
+_LAZY_OPTION = re.compile(
+    r"\b(all|none|both|neither) of (these|the above|them)\b|\balways\b|\bany of these\b", re.IGNORECASE
+)
+_BRACES = re.compile(r"\{[^{}]*\}")
+
+
+def remark_style(item: ItemText) -> None:
+    """Remark a long stem, a key that stands out by its length, a negative question without capitals, a lazy option."""
+    body, report = item.body, item.report
+    stem = _BRACES.sub("1", body["stem"])
+    count = words(stem)
+    if count > LONGEST_STEM:
+        report.remark(item.places["stem"], "style-stem-long", f"the stem has {count} words", "cut it to 60 or fewer")
+    for question in _QUESTION.findall(stem):
+        match = _NEGATIVE.search(question)
+        if match:
+            word = match.group()
+            report.remark(
+                item.places["stem"],
+                "style-negative",
+                f"the question says '{word}'",
+                f"ask the other way round, or write {word.upper()}",
+            )
+            break
+    options = body.get("options", [])
+    for option in options:
+        if _LAZY_OPTION.search(option["text"]):
+            report.remark(
+                item.places[f"options/{option['id']}"],
+                "style-option-lazy",
+                f"option '{option['text']}'",
+                "write what such a person believes",
+            )
+    if body["kind"] == "one" and len(options) > 2:
+        lengths = {option["id"]: len(_BRACES.sub("1", option["text"])) for option in options}
+        key = next((option["id"] for option in options if option["key"]), None)
+        others = [length for option_id, length in lengths.items() if option_id != key]
+        if key is not None and lengths[key] > max(others) * 1.15 + 2:
+            report.remark(
+                item.places[f"options/{key}"],
+                "style-key-longest",
+                f"the key is the longest option ({lengths[key]} characters, the others at most {max(others)})",
+                "shorten it, or give a wrong option as much detail",
+            )
