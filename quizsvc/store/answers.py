@@ -28,6 +28,7 @@ _LOG = (
         Question.concept_id,
         Revision.withdrawn_at,
     )
+    .select_from(Answer)
     .join(Grade, sa.and_(Grade.answer_id == Answer.id, _COUNTS))
     .join(Question, Question.id == Answer.question_id)
     .join(Revision, Revision.id == Question.revision_id)
@@ -60,6 +61,7 @@ _ROWS = (
         Concept.title.label("concept_title"),
         Concept.system,
     )
+    .select_from(Answer)
     .join(Grade, sa.and_(Grade.answer_id == Answer.id, _COUNTS))
     .join(Question, Question.id == Answer.question_id)
     .join(Revision, Revision.id == Question.revision_id)

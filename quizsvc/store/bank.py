@@ -68,6 +68,7 @@ def askable(session: Session, folders: list[str]) -> list[Row]:
                 Revision.ramp,
                 Revision.generated,
             )
+            .select_from(Item)
             .join(Revision, Revision.id == Item.revision_id)
             .where(Item.status == "live", Item.withdrawn_at.is_(None), Revision.folder.in_(folders))
             .order_by(Item.id)

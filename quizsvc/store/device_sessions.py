@@ -30,6 +30,7 @@ _WHO = (
         Person.created_at,
         _ROLES,
     )
+    .select_from(DeviceSession)
     .join(Person, Person.id == DeviceSession.person_id)
     .where(DeviceSession.token_hash == sa.bindparam("token_hash"))
 )

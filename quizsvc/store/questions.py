@@ -74,6 +74,7 @@ _SHOWN = (
         Grade.read_back,
         Grade.marks,
     )
+    .select_from(Question)
     .join(Revision, Revision.id == Question.revision_id)
     .join(Concept, Concept.id == Question.concept_id)
     .outerjoin(HandbookSection, SECTION)

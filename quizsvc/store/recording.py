@@ -39,6 +39,7 @@ _LOCK = (
         Weights.body.label("weights"),
         Person.time_zone,
     )
+    .select_from(Learner)
     .join(Person, Person.id == Learner.person_id)
     .join(Weights, Weights.version == Learner.weights_version)
     .where(Learner.person_id == _person)
@@ -94,6 +95,7 @@ _FETCH = (
         _FOLLOWING.label("following_id"),
         _LAST_SEEN.label("draw_seen_at"),
     )
+    .select_from(Question)
     .join(Revision, Revision.id == Question.revision_id)
     .join(Concept, Concept.id == Question.concept_id)
     .outerjoin(HandbookSection, SECTION)
@@ -123,6 +125,7 @@ _STORED = (
         Grade.read_back,
         Grade.marks,
     )
+    .select_from(Answer)
     .join(Grade, Grade.answer_id == Answer.id)
     .where(
         Answer.id == sa.bindparam("answer_id"),
@@ -134,13 +137,13 @@ _INSERT_ANSWER = sa.insert(Answer).returning(Answer.id)
 _INSERT_GRADE = sa.insert(Grade).inline()
 _UPDATE_LEARNER = (
     sa.update(Learner)
-    .where(Learner.person_id == _person)
+    .where(Learner.person_id == sa.bindparam("of_person"))
     .values(state=sa.bindparam("new_state"), newest_at=sa.bindparam("new_at"), newest_id=sa.bindparam("new_id"))
 )
 _INSERT_HOLD = sa.insert(ConceptState).inline()
 _UPDATE_HOLD = (
     sa.update(ConceptState)
-    .where(ConceptState.person_id == _person, ConceptState.concept_id == sa.bindparam("of_concept"))
+    .where(ConceptState.person_id == sa.bindparam("of_person"), ConceptState.concept_id == sa.bindparam("of_concept"))
     .values(state=sa.bindparam("new_state"))
 )
 
@@ -174,7 +177,7 @@ def store_learner(connection: Connection, person_id: int, state: Any, newest_at:
     """Store the learner after the newest answer."""
     connection.execute(
         _UPDATE_LEARNER,
-        {"person_id": person_id, "new_state": state, "new_at": newest_at, "new_id": newest_id},
+        {"of_person": person_id, "new_state": state, "new_at": newest_at, "new_id": newest_id},
     )
 
 
@@ -183,4 +186,4 @@ def store_hold(connection: Connection, person_id: int, concept_id: str, state: A
     if new:
         connection.execute(_INSERT_HOLD, {"person_id": person_id, "concept_id": concept_id, "state": state})
     else:
-        connection.execute(_UPDATE_HOLD, {"person_id": person_id, "of_concept": concept_id, "new_state": state})
+        connection.execute(_UPDATE_HOLD, {"of_person": person_id, "of_concept": concept_id, "new_state": state})

@@ -70,7 +70,11 @@ class Database:
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """A unit of work that only reads, from one state of the database where that is SQLite."""
-        with translated_errors(), Session(self.engine, autoflush=False) as session, session.begin():
+        with (
+            translated_errors(),
+            Session(self.engine, expire_on_commit=False, autoflush=False) as session,
+            session.begin(),
+        ):
             yield session
 
     @contextmanager
