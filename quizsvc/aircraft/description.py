@@ -60,7 +60,7 @@ def _read(reader: Reader, raw: Mapping[str, Any]) -> Aircraft | None:
     required = {"format", "notice", "aircraft", "airfields", *REQUIRED_SECTIONS}
     if reader.mapping(raw, (), required, {*OPTIONAL_SECTIONS, *_GRAPH_WORDS}) is None and not isinstance(raw, Mapping):
         return None
-    if "format" in raw and raw["format"] != FORMAT:
+    if "format" in raw and (raw["format"] != FORMAT or isinstance(raw["format"], bool)):
         reader.fault(
             ("format",), "aircraft-format", f"format {raw['format']!r} is not known", f"write `format: {FORMAT}`"
         )

@@ -40,6 +40,8 @@ Section = TypeVar("Section")
 # What a number of this unit may be, in the unit; the rest must not be negative. Altitudes stay inside the atmosphere.
 _BOUNDS = {"ft": (-2_000.0, 65_600.0), "psi": (-15.0, 5_000.0), "C": (-100.0, 1_000.0), "hPa": (1.0, 2_000.0)}
 
+_NO_LIMIT = 1e9
+
 
 @dataclass(frozen=True)
 class Constant:
@@ -182,9 +184,10 @@ class Reader:
                 f"write a plain number{unit and ' of' + unit}",
             )
             return math.nan
-        low, high = _BOUNDS.get(spec.unit, (0.0, 1e9))
+        low, high = _BOUNDS.get(spec.unit, (0.0, _NO_LIMIT))
         if not low <= value <= high or (spec.positive and value <= 0):
-            asked = f"from {low:,g} to {high:,g}" if not spec.positive else f"above 0 and at most {high:,g}"
+            least = "above 0" if spec.positive else f"from {low:,g}"
+            asked = least if high == _NO_LIMIT else f"{least} to {high:,g}"
             self.fault(
                 path, "aircraft-value-range", f"'{_name(path)}' is {value:,g}{unit}", f"write a number {asked}{unit}"
             )

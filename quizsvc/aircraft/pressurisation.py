@@ -7,12 +7,20 @@ three functions hold for any aircraft; the others take the `Aircraft` first and 
 from __future__ import annotations
 
 import math
-from bisect import bisect_left
 
 from quizsvc.aircraft.model import Aircraft
-from quizsvc.errors import InputError, OutOfRangeError
+from quizsvc.aircraft.scheduled import (
+    SAME_M,
+    feet,
+    hold_end,
+    placard,
+    schedule,
+    schedule_inverse,
+    schedule_row_above,
+    schedule_row_below,
+)
+from quizsvc.errors import OutOfRangeError
 from quizsvc.physics.atmosphere import altitude, pressure
-from quizsvc.physics.units import format_quantity
 
 __all__ = [
     "cabin_altitude",
@@ -32,9 +40,6 @@ __all__ = [
     "valves_closed",
     "warning_threshold",
 ]
-
-# Feet go through SI and back: 7,200 ft is the same altitude whichever way it was computed.
-_SAME_M = 1e-6
 
 
 def cabin_altitude(aircraft_altitude_m: float, differential_pa: float) -> float:
@@ -127,142 +132,6 @@ def highest_altitude(cabin_altitude_m: float, differential_pa: float) -> float:
     return altitude(pressure(cabin_altitude_m) - differential_pa)
 
 
-def schedule(aircraft: Aircraft, aircraft_altitude_m: float) -> float:
-    """Cabin altitude that the automatic schedule asks for, straight lines between its rows.
-
-    Parameters
-    ----------
-    aircraft : Aircraft
-        The described aircraft.
-    aircraft_altitude_m : float
-        Pressure altitude of the aircraft, m, up to the top row; below the first row its cabin holds.
-
-    Returns
-    -------
-    float
-        Cabin pressure altitude, m.
-
-    Raises
-    ------
-    OutOfRangeError
-        The level is above the schedule's top row.
-    """
-    return _between(aircraft.pressurisation.schedule, aircraft_altitude_m)
-
-
-def schedule_inverse(aircraft: Aircraft, cabin_altitude_m: float) -> float:
-    """Level at which the schedule asks for a cabin altitude; for the first row's cabin the highest such level.
-
-    Parameters
-    ----------
-    aircraft : Aircraft
-        The described aircraft.
-    cabin_altitude_m : float
-        Cabin pressure altitude, m, from the schedule's first cabin to its last.
-
-    Returns
-    -------
-    float
-        Pressure altitude of the aircraft, m.
-
-    Raises
-    ------
-    OutOfRangeError
-        The schedule never asks for this cabin.
-    """
-    rows = aircraft.pressurisation.schedule
-    lowest, highest = rows[0][1], rows[-1][1]
-    if not lowest - _SAME_M <= cabin_altitude_m <= highest + _SAME_M:
-        raise OutOfRangeError(
-            "cabin-not-scheduled",
-            f"the schedule never asks for a cabin of {_ft(cabin_altitude_m)}",
-            mend=f"give a cabin from {_ft(lowest)} to {_ft(highest)}",
-        )
-    return _between(tuple((cabin, level) for level, cabin in rows), min(cabin_altitude_m, highest))
-
-
-def schedule_row_below(aircraft: Aircraft, aircraft_altitude_m: float) -> float:
-    """Cabin altitude of the schedule's row at or next below a level.
-
-    Parameters
-    ----------
-    aircraft : Aircraft
-        The described aircraft.
-    aircraft_altitude_m : float
-        Pressure altitude of the aircraft, m, up to the top row; below the first row its cabin holds.
-
-    Returns
-    -------
-    float
-        Cabin pressure altitude, m.
-
-    Raises
-    ------
-    OutOfRangeError
-        The level is above the schedule's top row.
-    """
-    rows = aircraft.pressurisation.schedule
-    index = _row_at_or_above(rows, aircraft_altitude_m)
-    on_row = abs(rows[index][0] - aircraft_altitude_m) <= _SAME_M
-    return rows[index if on_row or index == 0 else index - 1][1]
-
-
-def schedule_row_above(aircraft: Aircraft, aircraft_altitude_m: float) -> float:
-    """Cabin altitude of the schedule's row at or next above a level.
-
-    Parameters
-    ----------
-    aircraft : Aircraft
-        The described aircraft.
-    aircraft_altitude_m : float
-        Pressure altitude of the aircraft, m, up to the top row.
-
-    Returns
-    -------
-    float
-        Cabin pressure altitude, m.
-
-    Raises
-    ------
-    OutOfRangeError
-        The level is above the schedule's top row.
-    """
-    rows = aircraft.pressurisation.schedule
-    return rows[_row_at_or_above(rows, aircraft_altitude_m)][1]
-
-
-def hold_end(aircraft: Aircraft, elevation_m: float) -> float:
-    """Level at which the cabin leaves the departure hold, because the schedule asks for a higher cabin.
-
-    Parameters
-    ----------
-    aircraft : Aircraft
-        The described aircraft.
-    elevation_m : float
-        Elevation of the departure field, m, up to the highest field with a hold.
-
-    Returns
-    -------
-    float
-        Pressure altitude of the aircraft, m; the field itself where the schedule asks for a higher cabin at once.
-
-    Raises
-    ------
-    OutOfRangeError
-        From a field this high there is no hold.
-    """
-    highest = aircraft.pressurisation.departure_hold.max_field
-    if elevation_m > highest + _SAME_M:
-        raise OutOfRangeError(
-            "no-departure-hold",
-            f"from {_ft(elevation_m)} there is no departure hold",
-            mend=f"give a field up to {_ft(highest)}",
-        )
-    if elevation_m < aircraft.pressurisation.schedule[0][1] - _SAME_M:
-        return elevation_m
-    return schedule_inverse(aircraft, elevation_m)
-
-
 def landing_setting(aircraft: Aircraft, elevation_m: float) -> float:
     """LDG setting for a field: the published elevation to the nearest step of the knob, a tie upwards.
 
@@ -284,12 +153,14 @@ def landing_setting(aircraft: Aircraft, elevation_m: float) -> float:
         The knob cannot be set to it.
     """
     knob = aircraft.pressurisation.ldg_knob
-    setting = math.floor(elevation_m / knob.step + 0.5 + 1e-9) * knob.step
-    if not knob.min - _SAME_M <= setting <= knob.max + _SAME_M:
+    setting = elevation_m
+    if math.isfinite(elevation_m):
+        setting = math.floor(elevation_m / knob.step + 0.5 + 1e-9) * knob.step
+    if not knob.min - SAME_M <= setting <= knob.max + SAME_M:
         raise OutOfRangeError(
             "landing-setting-range",
-            f"LDG cannot be set to {_ft(setting)}, the nearest step to {_ft(elevation_m)}",
-            mend=f"give an elevation from {_ft(knob.min)} to {_ft(knob.max)}",
+            f"LDG cannot be set to {feet(setting)}, the nearest step to {feet(elevation_m)}",
+            mend=f"give an elevation from {feet(knob.min)} to {feet(knob.max)}",
         )
     return setting
 
@@ -344,7 +215,7 @@ def warning_threshold(aircraft: Aircraft, landing_setting_m: float, aircraft_alt
     """
     if _is_high_setting(aircraft, landing_setting_m):
         assert aircraft.high_field is not None
-        if aircraft_altitude_m < aircraft.high_field.gate_aircraft_below - _SAME_M:
+        if aircraft_altitude_m < aircraft.high_field.gate_aircraft_below - SAME_M:
             return aircraft.high_field.warn_shifted
     return aircraft.safety_altitudes.cab_alt_warn
 
@@ -395,34 +266,6 @@ def relief_altitude(aircraft: Aircraft, cabin_altitude_m: float) -> float:
     return highest_altitude(cabin_altitude_m, aircraft.pressurisation.relief_crack_diff)
 
 
-def placard(aircraft: Aircraft, aircraft_altitude_m: float) -> float:
-    """CAB setting from the crew-target placard: the row at the level, between rows the next higher one.
-
-    Parameters
-    ----------
-    aircraft : Aircraft
-        The described aircraft.
-    aircraft_altitude_m : float
-        Pressure altitude of the aircraft, m, up to the top row.
-
-    Returns
-    -------
-    float
-        Cabin pressure altitude, m.
-
-    Raises
-    ------
-    OutOfRangeError
-        The level is above the placard's top row.
-    InputError
-        The aircraft has no crew-target mode.
-    """
-    if aircraft.crew_target is None:
-        raise InputError("no-crew-target", f"{aircraft.name} has no crew-target mode", mend="leave the placard out")
-    rows = aircraft.crew_target.placard
-    return rows[_row_at_or_above(rows, aircraft_altitude_m)][1]
-
-
 def climb_time(aircraft: Aircraft, from_cabin_m: float, to_cabin_m: float) -> float:
     """Time the cabin needs to climb, at its up limit.
 
@@ -465,26 +308,4 @@ def descent_time(aircraft: Aircraft, from_cabin_m: float, to_cabin_m: float) -> 
 
 def _is_high_setting(aircraft: Aircraft, landing_setting_m: float) -> bool:
     high_field = aircraft.high_field
-    return high_field is not None and landing_setting_m > high_field.switch_ldg_above + _SAME_M
-
-
-def _row_at_or_above(rows: tuple[tuple[float, float], ...], level_m: float) -> int:
-    if not level_m <= rows[-1][0] + _SAME_M:
-        raise OutOfRangeError(
-            "level-above-table",
-            f"{_ft(level_m)} is above the table's top row",
-            mend=f"give a level up to {_ft(rows[-1][0])}",
-        )
-    return min(bisect_left(rows, (level_m - _SAME_M,)), len(rows) - 1)
-
-
-def _between(rows: tuple[tuple[float, float], ...], x: float) -> float:
-    upper = _row_at_or_above(rows, x)
-    if upper == 0:
-        return rows[0][1]
-    (x0, y0), (x1, y1) = rows[upper - 1], rows[upper]
-    return y0 + (y1 - y0) * ((x - x0) / (x1 - x0))
-
-
-def _ft(altitude_m: float) -> str:
-    return f"{altitude_m} m" if not math.isfinite(altitude_m) else format_quantity(altitude_m, "ft", 0)
+    return high_field is not None and landing_setting_m > high_field.switch_ldg_above + SAME_M
