@@ -2,7 +2,7 @@
 
 There is no backlog: every set is planned anew from the state of memory and the time left. Concepts get places in this
 order: those not seen for three passes (up to a quarter of the set), those reserved for the untried, then by score; but
-a concept that was missed goes before any that was last answered right on the same day. Items fill the minutes; no
+a concept that was missed goes before any that was last answered right in the same sitting. Items fill the minutes; no
 concept comes twice, no more than four of one system; the order is mixed.
 """
 
@@ -30,6 +30,7 @@ DUE_BELOW = 0.70
 ROLLING_DAYS = 60.0
 MOST_OF_A_SYSTEM = 4
 LONG_UNSEEN_PASSES = 3.0
+SITTING_DAYS = 4 / 24
 _QUARTER = 4
 _TIE = 1e-9
 
@@ -204,7 +205,7 @@ def _scores(choice: Pool, learner: LearnerState, weights: Weights, budget: Budge
     """Score for the horizon, with the score for its own closing added to each concept of open homework."""
     total = score(choice.held, learner.ability, weights, choice.consequence, budget)
     is_open = np.isfinite(choice.closing) & (choice.closing > budget.now)
-    for closing in np.unique(choice.closing[is_open]).tolist():
+    for closing in sorted(set(choice.closing[is_open].tolist())):
         until = Budget(budget.concepts, budget.answers_a_day, budget.now, closing)
         extra = score(choice.held, learner.ability, weights, choice.consequence, until)
         total += np.where(choice.closing == closing, extra, 0.0)
@@ -277,36 +278,35 @@ class _Turn:
                     of_system[candidate.system] = of_system.get(candidate.system, 0) + 1
             return tried[index]
 
-        missed_of_day: dict[int, list[int]] = {}
         for index in self.order():
             if left < shortest:
                 break
-            if not (held.untried[index] or held.missed[index]):
-                day = int(held.last_day[index])
-                if day not in missed_of_day:
-                    missed_of_day[day] = self.missed_on(day)
-                if not all([offer(missed) for missed in missed_of_day[day]]):
-                    continue
-            offer(index)
+            missed = _missed_beside(index, held)
+            missed = missed[(self.choice.shortest(self.long) <= self.seconds)[missed]]
+            best_first = missed[np.argsort(-self.scores[missed], kind="stable")].tolist()
+            if all([offer(other) for other in best_first]):
+                offer(index)
         return chosen
 
-    def missed_on(self, day: int) -> list[int]:
-        """Askable concepts last answered, and missed, on a local day, by score."""
-        held = self.choice.held
-        among = np.flatnonzero(held.missed & (held.last_day == day) & (self.choice.shortest(self.long) <= self.seconds))
-        return [int(index) for index in among[np.argsort(-self.scores[among], kind="stable")]]
+
+def _missed_beside(index: int, held: Stack) -> NDArray[np.intp]:
+    """Concepts missed in the sitting in which this one was answered right; none where it was not answered right.
+
+    A sitting is told by time, not by date: four hours either way, the longest set.
+    """
+    if held.untried[index] or held.missed[index]:
+        return np.empty(0, dtype=np.intp)
+    return np.flatnonzero(held.missed & (np.abs(held.last_at - held.last_at[index]) <= SITTING_DAYS))
 
 
 def _missed_before_right(chosen: Sequence[tuple[int, Askable]], held: Stack) -> list[tuple[int, Askable]]:
-    """The same places, those of one earlier day sorted so that what was missed on it comes before what was right."""
-    result = list(chosen)
-    of_day: dict[int, list[int]] = {}
-    for place, (index, _) in enumerate(chosen):
-        if not held.untried[index]:
-            of_day.setdefault(int(held.last_day[index]), []).append(place)
-    for places in of_day.values():
-        for place, source in zip(places, sorted(places, key=lambda at: not held.missed[chosen[at][0]]), strict=True):
-            result[place] = chosen[source]
+    """The same places, but what was missed in a sitting pulled ahead of what was right in it."""
+    waiting = dict(chosen)
+    result = []
+    for index, _ in chosen:
+        for other in (*_missed_beside(index, held).tolist(), index):
+            if other in waiting:
+                result.append((other, waiting.pop(other)))
     return result
 
 

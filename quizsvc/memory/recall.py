@@ -184,8 +184,6 @@ class Stack:
         Rows 0 to 4 are n, rows 5 to 9 are c, as of `last_at`.
     last_at, offset_at : ndarray of float64, shape (concepts,)
         Days since the epoch; +inf where never asked, which makes every lag 0.
-    last_day : ndarray of int64, shape (concepts,)
-        Local day of the last answer; -1 where never asked.
     offset, offset_variance : ndarray of float64, shape (concepts,)
         Mean and variance of b_c.
     untried, missed : ndarray of bool, shape (concepts,)
@@ -194,7 +192,6 @@ class Stack:
 
     traces: Array
     last_at: Array
-    last_day: NDArray[np.int64]
     offset_at: Array
     offset: Array
     offset_variance: Array
@@ -226,7 +223,6 @@ def stack(states: Sequence[ConceptState]) -> Stack:
     return Stack(
         traces=traces,
         last_at=last_at,
-        last_day=np.array([-1 if state.last_day is None else state.last_day for state in states], dtype=np.int64),
         offset_at=_column([math.inf if state.offset_at is None else state.offset_at for state in states], count),
         offset=_column([state.offset for state in states], count),
         offset_variance=_column([state.offset_variance for state in states], count),

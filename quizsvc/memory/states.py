@@ -154,7 +154,7 @@ class ConceptState:
     last_item, last_kind : str or None
         What was asked last.
     last_day : int or None
-        Local day of the last answer.
+        Local day of the last answer that was no repeat.
     right_days : int
         Separate local days with a right answer since the last miss, counted to 2.
     right_day : int or None

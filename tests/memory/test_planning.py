@@ -226,7 +226,7 @@ def test_a_missed_concept_comes_back_before_those_right_in_its_set(seed, concept
 def test_the_missed_one_goes_before_the_right_one_even_where_it_gains_less():
     """A concept missed yesterday that is nearly hopeless is offered its place before one that was right yesterday."""
     base = some_history(random.Random(1), end=NOW - 5, most=3)
-    right = replace(base, last_at=NOW - 1, last_day=77, last_missed=False, offset=0.0, n=(1.0,) * 5, answers=1)
+    right = replace(base, last_at=NOW - 1, last_missed=False, offset=0.0, n=(1.0,) * 5, answers=1)
     missed = replace(right, last_missed=True, offset=-7.0)
     plan = planned(one_item_each([right, missed]), minutes=0.5)
 
@@ -234,9 +234,21 @@ def test_the_missed_one_goes_before_the_right_one_even_where_it_gains_less():
     assert "You missed it last time, so it is brought forward." == plan.places[0].reason
 
 
+def test_a_sitting_is_told_by_time_and_not_by_date():
+    """Missed at ten to midnight and right at ten past are one sitting; right five hours earlier is another."""
+    base = replace(some_history(random.Random(1), end=NOW - 5, most=3), n=(1.0,) * 5, answers=1)
+    night = FIRST_DAY - 1.0
+    missed = replace(base, last_at=night - 0.007, last_missed=True, offset=-7.0)
+    after = replace(base, last_at=night + 0.007, last_missed=False, offset=0.0)
+    earlier = replace(after, last_at=night - 0.22)
+
+    assert ["C1"] == concepts_of(planned(one_item_each([after, missed]), minutes=0.5))
+    assert ["C0"] == concepts_of(planned(one_item_each([earlier, missed]), minutes=0.5))
+
+
 def test_a_missed_concept_without_a_ramp_item_holds_no_other_back():
     """In a short set the missed one cannot be asked; the right one of its day may."""
-    right = ConceptState(n=(1.0,) * 5, last_at=NOW - 1, last_day=77, answers=1)
+    right = ConceptState(n=(1.0,) * 5, last_at=NOW - 1, answers=1)
     candidates = one_item_each([right, replace(right, last_missed=True)])
     candidates[1] = replace(candidates[1], items=(Askable("long", "number", 90.0, False),))
 
