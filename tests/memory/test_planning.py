@@ -255,6 +255,17 @@ def test_a_missed_concept_without_a_ramp_item_holds_no_other_back():
     assert ["C0"] == concepts_of(planned(candidates))
 
 
+def test_ties_are_broken_by_chance():
+    """Of forty equal untried concepts, ten a set, each is asked of someone, and none of nearly everyone."""
+    candidates = one_item_each([fresh_concept()] * 40)
+    sets = [set(concepts_of(planned(candidates, seed=seed, minutes=5.0))) for seed in range(40)]
+    times = Counter(concept for chosen in sets for concept in chosen)
+
+    assert {10} == set(map(len, sets))
+    assert 40 == len(times)
+    assert max(times.values()) < 30
+
+
 def test_sets_are_mixed():
     """Two of one system stand side by side only where more than half of a set is of it."""
     for seed in range(30):
