@@ -13,8 +13,8 @@ from tests.aircraft.files import TOLQUENNY, VESSANDRY, aircraft_of, described
 
 TQ = aircraft_of(TOLQUENNY)
 
-# The hand-written failure table of the aircraft (F01 to F18) from before switches were data: what is lost and what still
-# works. AUTO_1 is AUTO without crew action, AUTO_ANY is AUTO on either air data source.
+# The hand-written failure table of the aircraft, from before switches were data: what is lost and what still works.
+# AUTO_1 is AUTO without crew action, AUTO_ANY is AUTO on either air data source.
 ROWS = {
     "F01": ("AUTO_1", "AUTO_ANY CREW_TGT SHIFT_ANY MAN"),
     "F02": ("", "AUTO_1 CREW_TGT"),
