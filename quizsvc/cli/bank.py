@@ -68,7 +68,7 @@ def check(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
         for finding in checked.findings:
             print(console.rendered_finding(finding) + "\n", file=sys.stderr)
         if arguments.summary:
-            print(checked.summary)
+            print("\n".join(checked.summary.lines()))
         print(f"{folder}: {_sum(checked)}")
     return 1 if checked.faults else 0
 
@@ -106,5 +106,32 @@ def show(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
     from quizsvc.services import banks
 
     shown = banks.show(surroundings.settings.bank, arguments.item, arguments.draws, random.Random())
-    console.print_json(shown)
+    if arguments.json:
+        console.print_json(shown)
+    else:
+        print("\n".join(_item_lines(shown)))
     return 0
+
+
+def _item_lines(shown: dict[str, Any]) -> list[str]:
+    """An item for the author's eye: head, findings, and each draw with key, beliefs and working."""
+    lines = [f"{shown['item']}: {shown['kind']}, concept {shown['concept']}, {shown['status']}, {shown['seconds']:g} s"]
+    lines[0] += ", fit for a Short set" if shown["ramp"] else ""
+    lines += shown["findings"]
+    for number, draw in enumerate(shown["draws"], start=1):
+        lines.append("")
+        if len(shown["draws"]) > 1:
+            lines.append(f"draw {number}")
+        lines.append(draw["stem"])
+        lines += [f"  {name}: {text}{_belief(draw['beliefs'].get(name))}" for name, text in draw["options"].items()]
+        lines += [f"key: {draw['key']}", f"accepted: {draw['accepted']}"]
+        lines += [f"trap {trap['id']}: {trap['shown']}{_belief(trap['belief'])}" for trap in draw["traps"]]
+        lines += [f"  {line}" for line in draw["working"]]
+        lines.append(f"why: {draw['why']}")
+        if draw["cautions"]:
+            lines.append(f"cautions: {', '.join(draw['cautions'])}")
+    return lines
+
+
+def _belief(text: str | None) -> str:
+    return f"   <- {text}" if text else ""

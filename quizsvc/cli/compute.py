@@ -68,7 +68,10 @@ def _print(result: Any, as_json: bool) -> None:
 
 
 def _lines(calculator: Any, arguments: argparse.Namespace) -> int:
-    """One formula a line; a line with a fault is reported with its number, and the others are still worked out."""
+    """One formula a line; a line with a fault is reported with its number, and the others are still worked out.
+
+    Each result is sent on at once, so that a program may ask, read the result, and ask again.
+    """
     code = 0
     for number, line in enumerate(sys.stdin, start=1):
         text = line.strip()
@@ -76,9 +79,9 @@ def _lines(calculator: Any, arguments: argparse.Namespace) -> int:
             continue
         try:
             _print(calculator.work_out(text, arguments.unit), arguments.json)
+            sys.stdout.flush()
         except InputError as error:
             code = 1
-            sys.stdout.flush()
             where = f"line {number}" + (f", {error.where}" if error.where else "")
             console.print_error(InputError(error.reference, error.what, where=where, mend=error.mend))
     return code

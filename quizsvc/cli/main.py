@@ -52,8 +52,8 @@ def main(argv: Sequence[str] | None = None, environment: Mapping[str, str] | Non
     """Run one command and return its exit code."""
     words = list(sys.argv[1:] if argv is None else argv)
     surroundings = Surroundings(os.environ if environment is None else environment)
-    for stream in (sys.stdout, sys.stderr):
-        # A terminal that cannot show a character gets its escape, never a traceback.
+    for stream in (sys.stdin, sys.stdout, sys.stderr):
+        # What cannot be read or shown as text becomes an escape, never a traceback.
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")
     try:

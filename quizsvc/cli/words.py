@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import difflib
+import re
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
@@ -18,6 +19,8 @@ class Parser(argparse.ArgumentParser):
         keywords.setdefault("formatter_class", argparse.RawDescriptionHelpFormatter)
         super().__init__(**keywords)
         self.set_defaults(parser=self)
+        # A formula may begin with a minus; none of our options does so before a digit, a point or a bracket.
+        self._negative_number_matcher = re.compile(r"-[0-9.(]")
 
     def parse(self, words: Sequence[str]) -> argparse.Namespace:
         """Read the words; the fault of a wrong word names the command that it was given to."""

@@ -12,6 +12,7 @@ from quizsvc.bank.check import CheckedBank, check_bank
 from quizsvc.bank.grade import worked
 from quizsvc.bank.question import compile_item, issue, present
 from quizsvc.errors import FindingsError, NotFoundError
+from quizsvc.physics.units import format_quantity
 from quizsvc.services import bank_loading, memory_log
 from quizsvc.services.bank_files import read_folder
 from quizsvc.services.views import LoadReport
@@ -121,6 +122,7 @@ def _shown(item: Any, rng: Any) -> dict[str, Any]:
     issued = issue(item, rng)
     shown = present(item, issued.drawn, issued.order)
     working = worked(issued.record)
+    traps = issued.record.get("traps", [])
     return {
         "stem": shown.stem,
         "options": {option.id: option.text for option in shown.options},
@@ -130,7 +132,11 @@ def _shown(item: Any, rng: Any) -> dict[str, Any]:
         "key": working.key_shown,
         "accepted": working.accepted_shown,
         "beliefs": issued.record.get("beliefs", {}),
-        "traps": issued.record.get("traps", []),
+        "traps": [trap | {"shown": _in_shown_unit(issued.record, trap["value"])} for trap in traps],
         "why": working.why,
         "working": list(working.lines),
     }
+
+
+def _in_shown_unit(record: Any, value_si: float | None) -> str:
+    return "no number" if value_si is None else format_quantity(value_si, record["unit"], record["decimals"])

@@ -12,13 +12,14 @@ from quizsvc.bank import compute as formulas
 from quizsvc.bank.functions import listing
 from quizsvc.bank.text import plain, read_text
 from quizsvc.errors import FindingsError, InputError
-from quizsvc.physics.unit_table import from_si, names_of, unit
+from quizsvc.physics.unit_table import find_unit, from_si, names_of, unit
 from quizsvc.physics.units import format_quantity
 
 # Decimals that a person reads with pleasure, for units that were asked for; the bank's own choice for the usual ones.
 _DECIMALS = {name: decimals for name, decimals in formulas.SHOWN_UNITS.values()} | {
     "FL": 0,
     "m": 0,
+    "in": 0,
     "Pa": 0,
     "hPa": 1,
     "mmHg": 0,
@@ -116,7 +117,7 @@ class Calculator:
         computed = formulas.compute(expression, self.aircraft)
         name = computed.unit if computed.dimension != "number" else None
         if wanted_unit is not None:
-            name = unit(wanted_unit).name
+            name = (find_unit(wanted_unit) or unit(wanted_unit)).name
             if unit(name).dimension != computed.dimension:
                 raise _other_kind(computed.dimension, name)
         if computed.dimension == "truth":
@@ -134,7 +135,8 @@ class Calculator:
         constants = []
         for constant in names.constants:
             name = constant.unit if constant.dimension != "number" else None
-            value, text = _shown(constant.value_si, name)
+            value = from_si(constant.value_si, constant.unit)
+            text = f"{value:,.10g}" + (f" {name}" if name else "")
             constants.append(ConstantEntry(constant.name, value, name, text))
         return Vocabulary(
             tuple(

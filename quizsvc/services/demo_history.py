@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
+from quizsvc.errors import InputError
 from quizsvc.physics.unit_table import from_si
 from quizsvc.services import practice
 from quizsvc.services.demo_school import Member
@@ -63,7 +64,12 @@ def days_of_practice(member: Member, now: datetime, rng: random.Random) -> Itera
 def practise(db: Database, person_id: int, learner: Invented, minutes: int, begin: datetime) -> int:
     """Drill one set at a past time; returns how many answers were given."""
     rng = learner.rng
-    planned = practice.start_set(db, person_id, minutes=minutes, acknowledged=("C1", "C9"), now=begin, rng=rng)
+    try:
+        planned = practice.start_set(db, person_id, minutes=minutes, acknowledged=("C1", "C9"), now=begin, rng=rng)
+    except InputError as error:
+        if error.reference != "set-empty":
+            raise
+        return 0  # nothing fits that evening, as can happen to anybody
     moment = begin
     answers = 0
     for question in planned.questions:
@@ -135,4 +141,6 @@ def _typed(question: QuestionView, record: Mapping[str, Any], knows: bool, rng: 
         traps = [trap["value"] for trap in record["traps"] if trap.get("value") is not None]
         value = rng.choice(traps) if traps else value * 1.4
     unit = question.unit
-    return f"{from_si(value, unit):.4g} {unit}" if unit else f"{value:.4g}"
+    # Four digits, as somebody reads them off or works them out; never in powers of ten, which nobody types.
+    digits = f"{float(f'{from_si(value, unit) if unit else value:.4g}'):.10g}"
+    return f"{digits} {unit}" if unit else digits

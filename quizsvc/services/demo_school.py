@@ -108,11 +108,23 @@ def _member(reading: _Reading, index: int, raw: Any) -> Member:
         reading.fault(path, "a person is a map", "write - name: ...")
         return _EMPTY
     before = len(reading.findings)
-    types = {"name": str, "roles": list, "experience": str, "minutes-a-day": int, "check-in": int, "practice": dict}
+    types: dict[str, type | tuple[type, ...]] = {
+        "name": str,
+        "roles": list,
+        "experience": str,
+        "minutes-a-day": int,
+        "check-in": int,
+        "practice": dict,
+    }
     reading.words(path, raw, types, optional=("minutes-a-day", "check-in", "practice"))
     habits = raw.get("practice")
     if isinstance(habits, dict):
-        numbers = {"weeks": int, "days-a-week": int, "hold": (int, float), "idle-for": int}
+        numbers: dict[str, type | tuple[type, ...]] = {
+            "weeks": int,
+            "days-a-week": int,
+            "hold": (int, float),
+            "idle-for": int,
+        }
         reading.words((*path, "practice"), habits, numbers, optional=())
     if len(reading.findings) > before:
         return _EMPTY
