@@ -18,7 +18,7 @@ UNIT = re.compile(
     r"(?:, |in |value in the )(?:m|K|s|A|V|C|N|kg|SI)\b"
     r"|\b(?:Pa|m/s|kg/m3|Pa/s|m3|m2|kg/s|m3/s|ft|psi|percent|SI units?|logits?|log[- ]odds)\b"
     r"|\b(?:[Dd]ays?|[Ss]econds?|[Mm]inutes?|[Hh]ours?)\b"
-    r"|\bin the (?:named|shown) unit\b|\bfrom -?[0-9.]+ to [0-9.]+\b|\b0 (?:to|or) 1\b|\b(?:how many|number of|count of|share of)\b"
+    r"|\bin the (?:named|shown) unit\b|\b[Ff]rom -?[0-9.]+ to [0-9.]+\b|\b(?:how many|number of|share of)\b"
     r"|\b(?:probability|probabilities|credits?|ratio|weights?|variances?|[Ff]actors?|answers|concepts)\b"
 )
 
