@@ -97,7 +97,7 @@ def recall_of(
     Returns
     -------
     float
-        From 0 to 1.
+        Probability from 0 to 1.
     """
     return _logistic(_log_odds(learner, state, at, weights, kind))
 
@@ -268,7 +268,7 @@ def recall(held: Stack, learner: LearnerState, at: float, weights: Weights, kind
     Returns
     -------
     ndarray of float64, shape (concepts,)
-        From 0 to 1; agrees with `recall_of` within 1e-12.
+        Probability from 0 to 1; agrees with `recall_of` within 1e-12.
     """
     return _logistic_array(_all_log_odds(held, learner, at, weights, kind))
 
@@ -294,7 +294,7 @@ def shown_recall(held: Stack, learner: LearnerState, at: float, weights: Weights
     Returns
     -------
     ndarray of float64, shape (concepts,)
-        From 0 to 1.
+        Probability from 0 to 1.
     """
     prior = weights.offset_variance
     ability_variance = _crept(learner.variance, weights.ability_variance, _lag(learner.at, at), weights.creep_days)

@@ -103,7 +103,7 @@ def gain(held: Stack, ability: float, weights: Weights, *, now: float, horizon: 
     Returns
     -------
     ndarray of float64, shape (concepts,)
-        Expected recall added, from -1 to 1.
+        Probability of recall added at the horizon, from -1 to 1.
     """
     result = np.empty(len(held))
     path = _Path.of(weights, max(0.0, horizon - now), visits)
@@ -292,7 +292,7 @@ def score(
     Returns
     -------
     ndarray of float64, shape (concepts,)
-        Above or equal to 0.
+        Weighted probability of recall added, 0 or more.
     """
     delta = gain(held, ability, weights, now=budget.now, horizon=budget.horizon, visits=budget.visits)
     wait = np.maximum(budget.now - held.last_at, 0.0) / budget.pass_days
