@@ -27,12 +27,13 @@ from quizsvc.bank.concept import (
     tables_of,
 )
 from quizsvc.bank.draw import Generator, Record, Records
+from quizsvc.bank.examine import check_formulas
 from quizsvc.bank.functions import library
 from quizsvc.bank.item import Context, ItemText, read_item
 from quizsvc.bank.style import remark_style
 from quizsvc.bank.summary import Summary, summarise
 from quizsvc.bank.text import Document, Table, plain, read_text
-from quizsvc.bank.trial import check_formulas, try_item
+from quizsvc.bank.trial import try_item
 from quizsvc.errors import Finding
 
 __all__ = ["BankText", "CheckedBank", "CheckedItem", "canonical_json", "check_bank"]

@@ -14,34 +14,22 @@ from __future__ import annotations
 
 import ast
 import difflib
-import keyword
 import math
-import re
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
+from quizsvc.bank.formula_text import FormulaError, parse_formula
 from quizsvc.bank.functions import NAMED_UNITS, Function, Library
-from quizsvc.errors import InputError, QuizsvcError
+from quizsvc.errors import QuizsvcError
 
 __all__ = ["Formula", "FormulaError", "compile_formula"]
 
-MAX_LENGTH = 500
-MAX_NODES = 120
-MAX_DEPTH = 25
 _EQUAL_WITHIN = 1e-9
 
 Environment: TypeAlias = Mapping[str, float]
 Run: TypeAlias = Callable[[Environment], float]
 Kind: TypeAlias = Literal["number", "truth"]
-
-
-class FormulaError(InputError):
-    """A formula that the language refuses, or that has no value here. `column` counts from 1 in the formula's text."""
-
-    def __init__(self, reference: str, what: str, column: int, *, mend: str = "") -> None:
-        super().__init__(reference, what, where=f"column {column}", mend=mend)
-        self.column = column
 
 
 @dataclass(frozen=True)
@@ -87,8 +75,8 @@ def compile_formula(text: str, library: Library, names: Collection[str] = ()) ->
     FormulaError
         Anything outside the language; says the column.
     """
-    tree = _parse(text)
-    compiler = _Compiler(library, frozenset(names))
+    tree = parse_formula(text)
+    compiler = _Compiler(text, library, frozenset(names))
     run, kind, _ = compiler.compile(tree)
     if kind == "truth":
         truth = run
@@ -97,124 +85,6 @@ def compile_formula(text: str, library: Library, names: Collection[str] = ()) ->
             return 1.0 if truth(environment) else 0.0
 
     return Formula(text, kind, frozenset(compiler.used), compiler.uses_aircraft, tree, library, run)
-
-
-# --- reading --------------------------------------------------------------------------------------------------------
-
-_TOKEN = re.compile(
-    r"(?P<space>[ \t\r\n]+)"
-    r"|(?P<number>(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)"
-    r"|(?P<name>[A-Za-z_][A-Za-z0-9_]*)"
-    r"|(?P<operator>\*\*|<=|>=|==|!=|[-+*/%<>(),])"
-)
-_REFUSED = {
-    ".": ("'.' reaches into a value", "formulas have no attributes; write names and numbers only"),
-    "[": ("'[' takes a part of a value", "formulas have no lists or parts"),
-    "]": ("']' takes a part of a value", "formulas have no lists or parts"),
-    "{": ("'{' starts a set of values", "formulas have no lists or sets"),
-    "'": ("text in quotes", "formulas hold numbers and names only"),
-    '"': ("text in quotes", "formulas hold numbers and names only"),
-    "=": ("'=' gives a value to a name", "compare with '==', or put the value under 'let'"),
-    ":": ("':' does not belong into a formula", "put the value under 'let'"),
-    "^": ("'^' is no power", "write '**'"),
-    "\u2212": ("a minus sign that is not '-'", "write '-'"),
-    "\u00d7": ("a times sign", "write '*'"),
-}
-_WORDS = {
-    "and": "write two formulas, or 'a if c else b'",
-    "or": "write two formulas, or 'a if c else b'",
-    "not": "turn the comparison round",
-    "in": "the unit inch is written 'inch'; there are no lists to look into",
-}
-
-
-def _parse(text: str) -> ast.expr:
-    if len(text) > MAX_LENGTH:
-        raise FormulaError(
-            "formula-too-long", f"{len(text):,} characters, at most 500", MAX_LENGTH + 1, mend="split it with 'let'"
-        )
-    _scan(text)
-    source = text.strip().replace("\n", " ").replace("\r", " ").replace("\t", " ")
-    before = len(text) - len(text.lstrip())
-    try:
-        tree = ast.parse(source, mode="eval").body
-    except SyntaxError as error:
-        column = before + max(error.offset or 1, 1)
-        raise FormulaError(
-            "formula-unreadable",
-            f"not readable at '{text[column - 1 : column + 9].strip() or 'the end'}'",
-            column,
-            mend="look for a missing operator, bracket or comma",
-        ) from None
-    except (RecursionError, MemoryError, ValueError):
-        raise FormulaError("formula-too-deep", "nested too deep", before + 1, mend="split it with 'let'") from None
-    for node in ast.walk(tree):
-        if hasattr(node, "col_offset"):
-            node.col_offset += before
-    _measure(tree)
-    return tree
-
-
-def _scan(text: str) -> None:
-    """Refuse every character and word that is not of the language, before Python's own reader sees the text."""
-    position, previous, brackets = 0, "", 0
-    while position < len(text):
-        match = _TOKEN.match(text, position)
-        column = position + 1
-        if match is None:
-            what, mend = _REFUSED.get(text[position], (f"character {text[position]!r}", "it is not used in formulas"))
-            raise FormulaError("formula-character", what, column, mend=mend)
-        group, token = str(match.lastgroup), match.group()
-        if group == "number":
-            if previous in ("number", "name"):
-                raise FormulaError(
-                    "formula-unreadable", f"'{token}' follows without an operator", column, mend="add one"
-                )
-            if len(token) > 1 and token[0] == "0" and token[1].isdigit():
-                raise FormulaError("formula-number", f"number '{token}' starts with 0", column, mend="leave the 0 out")
-        if group == "name":
-            if previous == "number" and text[position - 1] not in " \t\r\n":
-                raise FormulaError(
-                    "formula-number", f"'{token}' touches the number", column, mend=f"write '*{token}' for a unit"
-                )
-            if keyword.iskeyword(token) and token not in ("if", "else"):
-                raise FormulaError(
-                    "formula-word", f"the word '{token}'", column, mend=_WORDS.get(token, "it is not used in formulas")
-                )
-        if token == "(":
-            brackets += 1
-            if brackets > MAX_DEPTH:
-                raise FormulaError("formula-too-deep", "more than 25 brackets deep", column, mend="split it with 'let'")
-        elif token == ")":
-            brackets -= 1
-        if group != "space":
-            previous = group
-            if group == "name" and token in ("if", "else"):
-                previous = "operator"
-        position = match.end()
-    if not previous:
-        raise FormulaError("formula-empty", "no formula", 1, mend="write one")
-
-
-def _measure(tree: ast.expr) -> None:
-    """Hold the caps on parts and depth without recursion."""
-    nodes = 0
-    stack: list[tuple[ast.expr, int]] = [(tree, 1)]
-    while stack:
-        node, depth = stack.pop()
-        nodes += 1
-        if nodes > MAX_NODES:
-            raise FormulaError(
-                "formula-too-big", "more than 120 parts", node.col_offset + 1, mend="split it with 'let'"
-            )
-        if depth > MAX_DEPTH:
-            raise FormulaError(
-                "formula-too-deep", "more than 25 levels deep", node.col_offset + 1, mend="split it with 'let'"
-            )
-        stack.extend((child, depth + 1) for child in ast.iter_child_nodes(node) if isinstance(child, ast.expr))
-
-
-# --- compiling ------------------------------------------------------------------------------------------------------
 
 
 def _no_value(what: str, column: int) -> FormulaError:
@@ -245,6 +115,7 @@ _ARITHMETIC: Mapping[type[ast.operator], Callable[[float, float], float]] = {
 
 @dataclass
 class _Compiler:
+    text: str
     library: Library
     names: frozenset[str]
     used: set[str] = field(default_factory=set)
@@ -263,9 +134,9 @@ class _Compiler:
                 return inner, "number", fixed
             return self._fold(lambda environment: -inner(environment), fixed)
         if isinstance(node, ast.BinOp):
-            return self._arithmetic(node, column)
+            return self._arithmetic(node, self._operator(node.left))
         if isinstance(node, ast.Compare):
-            return self._comparison(node, column)
+            return self._comparison(node, self._operator(node.left))
         if isinstance(node, ast.IfExp):
             return self._choice(node)
         if isinstance(node, ast.Call):
@@ -294,6 +165,13 @@ class _Compiler:
             return run, "number", False
         value = run({})
         return lambda environment: value, "number", True
+
+    def _operator(self, after: ast.expr) -> int:
+        """Column of the operator that follows an operand."""
+        position = after.end_col_offset or 0
+        while position < len(self.text) and self.text[position] in " \t\r\n)":
+            position += 1
+        return position + 1
 
     def _constant(self, node: ast.Constant, column: int) -> tuple[Run, Kind, bool]:
         if isinstance(node.value, bool) or not isinstance(node.value, int | float):
@@ -373,7 +251,7 @@ class _Compiler:
             raise FormulaError(
                 "formula-chain",
                 "more than one comparison",
-                node.comparators[0].col_offset + 1,
+                self._operator(node.comparators[0]),
                 mend="write two formulas, or use min() and max()",
             )
         compare = _COMPARE.get(type(node.ops[0]))
@@ -416,7 +294,8 @@ class _Compiler:
                     "formula-refused", "'*' before an argument", argument.col_offset + 1, mend="take it out"
                 )
         if node.keywords:
-            raise FormulaError("formula-refused", "an argument by name", column, mend=f"write {function.signature}")
+            by_name = node.keywords[0].col_offset + 1
+            raise FormulaError("formula-refused", "an argument by name", by_name, mend=f"write {function.signature}")
         if not function.takes(len(node.args)):
             raise FormulaError(
                 "formula-arguments",
@@ -427,7 +306,12 @@ class _Compiler:
         if function.aircraft:
             self.uses_aircraft = True
         parts = [self._number(argument) for argument in node.args]
-        return self._fold(_calling(function, [part[0] for part in parts], column), all(part[1] for part in parts))
+        run = _calling(function, [part[0] for part in parts], column)
+        try:
+            return self._fold(run, all(part[1] for part in parts))
+        except FormulaError:
+            # Left to the run: arguments of the wrong dimension, found later, explain better why there is no value.
+            return run, "number", False
 
 
 def _calling(function: Function, arguments: list[Run], column: int) -> Run:

@@ -5,7 +5,6 @@ The record is frozen JSON and is all that grading needs: nothing is ever compute
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -14,9 +13,10 @@ from quizsvc.aircraft.description import Aircraft
 from quizsvc.bank.draw import DrawError, Drawn, Draws, Generator
 from quizsvc.bank.formula import Formula, FormulaError, compile_formula
 from quizsvc.bank.functions import Library, library
+from quizsvc.bank.solution import let_lines, with_numbers
 from quizsvc.bank.template import Template, compile_template
 from quizsvc.bank.working import Rounding, Trap, Working, decimals_for, decimals_of_step, let_values, refused, work
-from quizsvc.physics.units import UNITS, format_quantity, from_si
+from quizsvc.physics.units import format_quantity
 
 __all__ = ["Issued", "Item", "Option", "Presented", "compile_item", "issue", "present"]
 
@@ -237,7 +237,7 @@ def _options_record(item: Item, tried: Tried, order: Sequence[str]) -> dict[str,
         "beliefs": {option.id: option.belief for option in item.options if option.belief},
         "texts": {option.id: option.text.fill(shown, tried.values) for option in item.options},
         "why": item.why.fill(shown, tried.values),
-        "lines": _let_lines(item, tried, shown),
+        "lines": let_lines(item.library, item.lets, item.body["let"], tried.values, shown)[0],
         "cautions": list(item.body["cautions"]),
     }
 
@@ -250,8 +250,8 @@ def number_record(item: Item, tried: Tried) -> dict[str, Any]:
     shown = _shown(tried.drawn)
     shown["answer"] = format_quantity(working.key, unit, decimals)
     values = {**tried.values, "answer": working.key}
-    lines = _let_lines(item, tried, shown)
-    lines.append(f"answer = {_with_numbers(item, item.answer.text, shown)} = {shown['answer']}")
+    lines, known = let_lines(item.library, item.lets, item.body["let"], tried.values, shown)
+    lines.append(f"answer = {with_numbers(item.library, item.answer.text, known)} = {shown['answer']}")
     rounding = item.rounding
     return {
         "kind": "number",
@@ -272,42 +272,6 @@ def number_record(item: Item, tried: Tried) -> dict[str, Any]:
         "lines": lines,
         "cautions": list(item.body["cautions"]),
     }
-
-
-def _let_lines(item: Item, tried: Tried, shown: Mapping[str, str]) -> list[str]:
-    """The working, line by line, with this draw's numbers."""
-    known = dict(shown)
-    lines: list[str] = []
-    for (name, formula), entry in zip(item.lets, item.body["let"], strict=True):
-        value = format_quantity(tried.values[name], entry["unit"], entry["decimals"]) if entry.get("unit") else ""
-        known[name] = value or name
-        # A let that only names a limit again has nothing to work out.
-        filled = _with_numbers(item, formula.text, known)
-        lines.append(
-            f"{name.replace('_', ' ')} = {filled} = {value}" if value and filled != value else f"{name} = {filled}"
-        )
-    return lines
-
-
-_WORD = re.compile(r"[A-Za-z_][A-Za-z0-9_]*(?!\s*\()\b|[A-Za-z_][A-Za-z0-9_]*(?=\s*\()")
-_TIMES_UNIT = re.compile(r"(?<=[0-9])\s*\*\s*([A-Za-z][A-Za-z0-9]*)\b")
-
-
-def _with_numbers(item: Item, formula: str, shown: Mapping[str, str]) -> str:
-    """A formula with the drawn numbers and the aircraft's in the places of their names, as Markdown-safe text."""
-
-    def number(match: re.Match[str]) -> str:
-        word = match.group()
-        if word in shown:
-            return shown[word]
-        constant = item.library.constants.get(word)
-        if constant is None:
-            return word
-        return f"{from_si(constant.value_si, constant.unit):,.6g} {constant.unit}"
-
-    text = _TIMES_UNIT.sub(lambda match: f" {match.group(1)}" if match.group(1) in UNITS else match.group(), formula)
-    text = _WORD.sub(number, " ".join(text.split()))
-    return text.replace("**", "^").replace("*", " \u00d7 ").replace("_", " ").replace("  ", " ")
 
 
 def present(item: Item, drawn: Mapping[str, Mapping[str, Any]], order: Sequence[str]) -> Presented:

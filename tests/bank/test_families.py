@@ -1,8 +1,8 @@
 """Each numeric family's printed sample, reproduced by item text through draw, key, traps and grading.
 
-Source of every expected number: the sample and the misconceptions of the family in the domain paper on numeric families,
-computed there by a script of its own from the aircraft's numbers and a standard-atmosphere formula. A value must agree to
-half of its last printed digit.
+Source of every expected number: the sample and the misconceptions of the family in the domain paper on numeric
+families, computed there by a script of its own from the aircraft's numbers and a standard-atmosphere formula. A value
+must agree to half of its last printed digit.
 """
 
 import random

@@ -1,0 +1,232 @@
+"""Examining an item's formulas and braces, each by itself so that every fault is found, and their dimensions."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from quizsvc.bank.compute import SHOWN_UNITS
+from quizsvc.bank.dimension import dimensioned
+from quizsvc.bank.draw import Draws, Generator
+from quizsvc.bank.formula import Formula, FormulaError, compile_formula
+from quizsvc.bank.functions import Library
+from quizsvc.bank.item import ItemText
+from quizsvc.bank.template import Template, compile_template
+from quizsvc.bank.working import let_values
+from quizsvc.physics.units import UNITS
+
+__all__ = ["check_formulas"]
+
+
+@dataclass
+class _Checker:
+    """Compiles one item's formulas one by one, so that each fault is found, with its place."""
+
+    item: ItemText
+    library: Library
+    draws: Draws
+    dimensions: dict[str, str]
+    known: dict[str, None] = field(default_factory=dict)
+    samples: list[dict[str, float]] = field(default_factory=list)
+    uses_aircraft: bool = False
+
+    def compile(self, where: str, text: str, kind: str) -> Formula | None:
+        """One formula of the kind that its place takes."""
+        report, at = self.item.report, self.item.places.get(where)
+        try:
+            formula = compile_formula(text, self.library, self.known)
+        except FormulaError as error:
+            report.error(at, error)
+            return None
+        self.uses_aircraft |= formula.uses_aircraft
+        if formula.kind != kind:
+            wanted = "a comparison, such as 'level > 30000*ft'" if kind == "truth" else "a number, not a comparison"
+            report.fault(at, "formula-truth", f"'{text.strip()}' is the wrong sort of formula", f"write {wanted}")
+            return None
+        return formula
+
+    def dimension(self, where: str, formula: Formula) -> str | None:
+        """Its dimension by pint; None after a fault."""
+        report, at = self.item.report, self.item.places.get(where)
+        if not formula.names <= set(self.dimensions):
+            return None  # a let without a dimension has its own finding
+        sample = self.samples[0] if self.samples else {}
+        try:
+            dimension, by_pint = dimensioned(formula, self.dimensions, sample)
+        except FormulaError as error:
+            report.error(at, error)
+            return None
+        try:
+            ours = formula(sample) if formula.kind == "number" and formula.names <= set(sample) else math.nan
+        except FormulaError:
+            ours = math.nan
+        if (
+            math.isfinite(ours)
+            and math.isfinite(by_pint)
+            and not math.isclose(ours, by_pint, rel_tol=1e-9, abs_tol=1e-12)
+        ):
+            report.fault(
+                at,
+                "formula-units-disagree",
+                f"our value {ours!r} and pint's {by_pint!r} differ",
+                "report this as a bug",
+            )
+        return dimension
+
+
+def check_formulas(item: ItemText, library: Library, rng: Generator) -> bool:
+    """Compile every formula and text of an item and check the dimensions; fills in the units in which lets are shown.
+
+    Parameters
+    ----------
+    item : ItemText
+        Read without faults; its body is completed here.
+    library : Library
+        Functions and constants of its folder.
+    rng : Generator
+        For one sample of values.
+
+    Returns
+    -------
+    bool
+        Whether any formula or draw of it uses the aircraft.
+    """
+    body, report = item.body, item.report
+    draws = Draws(tuple(body["draw"]))
+    checker = _Checker(item, library, draws, dict(draws.dimensions), dict.fromkeys(draws.dimensions))
+    checker.samples = [let_values((), draws.draw(rng))[0]]
+    for entry in body["let"]:
+        _check_let(checker, entry)
+    for place, text in enumerate(body["refuse"]):
+        formula = checker.compile(f"refuse/{place}", text, "truth")
+        if formula:
+            checker.dimension(f"refuse/{place}", formula)
+    if body["kind"] == "number":
+        _check_answer(checker)
+    _check_texts(checker)
+    _check_use(checker)
+    report.item = item.id
+    return checker.uses_aircraft
+
+
+def _check_let(checker: _Checker, entry: dict[str, object]) -> None:
+    name = str(entry["name"])
+    formula = checker.compile(f"let/{name}", str(entry["formula"]), "number")
+    checker.known[name] = None
+    if formula is None:
+        return
+    dimension = checker.dimension(f"let/{name}", formula)
+    if dimension is None:
+        return
+    shown = SHOWN_UNITS.get(dimension)
+    if shown is None and dimension != "density":
+        checker.item.report.fault(
+            checker.item.places[f"let/{name}"],
+            "formula-dimension",
+            f"'{name}' has the dimension {dimension}",
+            "look for a quantity that was multiplied or divided once too often",
+        )
+        return
+    checker.dimensions[name] = dimension
+    entry["unit"], entry["decimals"] = shown or (None, 0)
+    if checker.samples:
+        try:
+            checker.samples[0][name] = formula(checker.samples[0])
+        except (FormulaError, KeyError):
+            pass  # no value in this draw: pint then walks with NaN
+
+
+def _check_answer(checker: _Checker) -> None:
+    body, report = checker.item.body, checker.item.report
+    wanted = UNITS[body["unit"]].dimension
+    answer = checker.compile("answer", body["answer"], "number")
+    if answer:
+        dimension = checker.dimension("answer", answer)
+        if dimension is not None and dimension != wanted:
+            report.fault(
+                checker.item.places["answer"],
+                "bank-answer-dimension",
+                f"the answer is a {dimension}, but its unit '{body['unit']}' is of {wanted}",
+                _answer_cure(dimension),
+            )
+    for trap in body["traps"]:
+        for word, kind in (("when", "truth"), ("value", "number")):
+            if trap[word] is None:
+                continue
+            where = f"traps/{trap['id']}/{word}"
+            formula = checker.compile(where, trap[word], kind)
+            dimension = checker.dimension(where, formula) if formula else None
+            if word == "value" and dimension is not None and dimension != wanted:
+                report.fault(
+                    checker.item.places[where],
+                    "bank-trap-dimension",
+                    f"trap '{trap['id']}' is a {dimension}, the answer is of {wanted}",
+                    "make it the number that such a person gives",
+                )
+    checker.known["answer"] = None
+    checker.dimensions["answer"] = wanted
+
+
+def _answer_cure(dimension: str) -> str:
+    units = [name for name, unit in UNITS.items() if unit.dimension == dimension]
+    if dimension == "number":
+        return "give the formula a unit, such as *ft, or leave 'unit' out"
+    return f"mend the formula, or set 'unit' to one of {', '.join(units)}" if units else "mend the formula"
+
+
+def _check_texts(checker: _Checker) -> None:
+    """Braces: the stem and the options must not show the key, the working may."""
+    body = checker.item.body
+    named = set(checker.known) - {"answer"}
+    shown = checker.draws.shown
+    number = body["kind"] == "number"
+    texts = [("stem", body["stem"], False), ("why", body["why"], number)]
+    texts += [(f"options/{option['id']}", option["text"], False) for option in body.get("options", ())]
+    for where, text, with_key in texts:
+        at = checker.item.places[where]
+        try:
+            template = compile_template(
+                text,
+                checker.library,
+                (*shown, "answer") if with_key else shown,
+                named | {"answer"} if with_key else named,
+            )
+        except FormulaError as error:
+            if "'answer'" in error.what and not with_key:
+                error.mend = "only 'why' may show the key"
+            checker.item.report.error(at, error)
+            continue
+        _check_slots(checker, where, template)
+
+
+def _check_slots(checker: _Checker, where: str, template: Template) -> None:
+    for slot in template.slots:
+        if slot.formula is None:
+            continue
+        checker.uses_aircraft |= slot.formula.uses_aircraft
+        dimension = checker.dimension(where, slot.formula)
+        wanted = UNITS[slot.unit].dimension
+        if dimension is not None and dimension != wanted:
+            checker.item.report.fault(
+                checker.item.places[where],
+                "bank-brace-dimension",
+                f"'{{{slot.name}:{slot.unit}}}' shows a {dimension} in '{slot.unit}'",
+                _answer_cure(dimension),
+            )
+
+
+def _check_use(checker: _Checker) -> None:
+    """A draw that changes nothing makes every person see the same question and think it new."""
+    body = checker.item.body
+    if checker.item.report.faults:
+        return
+    text = " ".join([body["stem"], body["why"], *(option["text"] for option in body.get("options", ()))])
+    formulas = [entry["formula"] for entry in body["let"]] + body["refuse"] + [body.get("answer", "")]
+    for entry in body["draw"]:
+        if not any(entry["name"] in part for part in [text, *formulas]):
+            checker.item.report.remark(
+                checker.item.places["stem"],
+                "bank-draw-unused",
+                f"draw '{entry['name']}' is used nowhere",
+                f"show it as {{{entry['name']}}}, or take it out",
+            )
