@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from quizsvc.errors import StoreUnavailableError
 from quizsvc.services.sessions import LONGEST_IDLE
 from quizsvc.store import device_sessions, links, people, questions, sign_in_failures
 from quizsvc.store.session import Database
@@ -14,6 +15,10 @@ OFFLINE = timedelta(days=400)
 IDLE_ANONYMOUS = timedelta(days=90)
 SIGN_IN_FAILURES = timedelta(days=1)
 EXPIRED_LINKS = timedelta(days=30)
+EVERY = timedelta(days=1)
+
+# When this process tidied last, by database.
+_last: dict[str, datetime] = {}
 
 
 @dataclass(frozen=True)
@@ -29,9 +34,10 @@ class Tidied:
 
 
 def tidy(db: Database, *, now: datetime) -> Tidied:
-    """Delete questions nobody answered (30 days; 400 where fetched for offline use), anonymous persons who stayed away
+    """Delete what nobody comes back to.
 
-    (90 days; 400 where they fetched questions), sessions idle for 400 days, links that ran out, old sign-in tries.
+    Questions without an answer after 30 days (400 where fetched for offline use), anonymous persons after 90 idle days
+    (400 where they fetched questions), sessions after 400 idle days, links that ran out, old tries to sign in.
     """
     with db.writing() as session:
         return Tidied(
@@ -42,3 +48,15 @@ def tidy(db: Database, *, now: datetime) -> Tidied:
             links=links.delete_expired(session, now - EXPIRED_LINKS),
             sign_in_failures=sign_in_failures.delete_old(session, now - SIGN_IN_FAILURES),
         )
+
+
+def tidy_once_a_day(db: Database, *, now: datetime) -> None:
+    """Tidy where this process has not done so for a day; a database that is busy is tidied another time."""
+    last = _last.get(db.url)
+    if last is not None and last <= now < last + EVERY:
+        return
+    _last[db.url] = now
+    try:
+        tidy(db, now=now)
+    except StoreUnavailableError:
+        del _last[db.url]

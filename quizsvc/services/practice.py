@@ -10,7 +10,7 @@ from typing import Any
 
 from quizsvc.errors import InputError, NotPreparedError
 from quizsvc.memory.planning import plan_set
-from quizsvc.services import edge, planned, question_views
+from quizsvc.services import edge, housekeeping, planned, question_views
 from quizsvc.services.answering import record_answer
 from quizsvc.services.clocks import days_since_epoch, local_day, start_of_day
 from quizsvc.services.compiled import compiled_in
@@ -97,7 +97,7 @@ def start_set(
             for place in plan.places
             if (drawn := _draft(session, person_id, found.revisions[place.item], rng)) is not None
         ]
-        texts = bank.all_cautions(session)
+        texts = {key: caution.text for key, caution in bank.all_cautions(session).items()}
     if not drafts:
         raise InputError(
             "set-empty",
@@ -105,6 +105,7 @@ def start_set(
             where="minutes",
             mend="choose more minutes, or add your aircraft in the settings",
         )
+    housekeeping.tidy_once_a_day(db, now=now)
     set_id = secrets.token_hex(16)
     with db.writing() as session:
         if people.lock(session, person_id) is None:
@@ -134,8 +135,8 @@ def _draft(session: Session, person_id: int, revision_id: int, rng: Any) -> Draf
         return None
 
 
-def _text_hash(caution: Any) -> str:
-    return hashlib.sha256(caution.text.encode()).hexdigest() if caution is not None else ""
+def _text_hash(text: str | None) -> str:
+    return hashlib.sha256(text.encode()).hexdigest() if text is not None else ""
 
 
 def set_view(db: Database, person_id: int, set_id: str, *, now: datetime) -> SetView:
