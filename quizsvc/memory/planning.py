@@ -31,6 +31,7 @@ ROLLING_DAYS = 60.0
 MOST_OF_A_SYSTEM = 4
 LONG_UNSEEN_PASSES = 3.0
 SITTING_DAYS = 4 / 24
+MINUTES_OF_A_DAY = 1440
 _QUARTER = 4
 _TIE = 1e-9
 
@@ -152,13 +153,13 @@ def plan_set(
     Raises
     ------
     InputError
-        Minutes that are not above 0, or a time that is not finite.
+        Minutes that are not above 0 or more than a day has, or a time that is not finite.
     """
-    if not (0 < minutes < math.inf and 0 < minutes_a_day < math.inf):
+    if not (0 < minutes <= MINUTES_OF_A_DAY and 0 < minutes_a_day <= MINUTES_OF_A_DAY):
         raise InputError(
             "set-length-unusable",
             f"a set of {minutes} minutes at {minutes_a_day} minutes a day cannot be planned",
-            mend="give minutes above 0",
+            mend=f"give minutes above 0 and up to {MINUTES_OF_A_DAY}",
         )
     if not (math.isfinite(now) and (check_day is None or math.isfinite(check_day))):
         raise InputError(
@@ -196,7 +197,7 @@ def plan_set(
             answers_left=budget.answers_left,
             rounds=budget.rounds,
             untried=untried,
-            beyond_reach=max(0, untried - math.floor(budget.answers_left)),
+            beyond_reach=untried - math.floor(min(untried, budget.answers_left)),
         ),
     )
 

@@ -71,7 +71,7 @@ class Budget:
     @property
     def visits(self) -> int:
         """Later visits m that each concept will get anyway."""
-        return min(MOST_VISITS, math.floor(self.rounds))
+        return math.floor(min(MOST_VISITS, self.rounds))
 
     @property
     def exponent(self) -> float:

@@ -132,7 +132,7 @@ def test_a_pool_plans_as_its_candidates_do():
     assert planned(candidates) == planned(pool(candidates))
 
 
-@pytest.mark.parametrize("minutes", [0, -1, float("nan"), float("inf")])
+@pytest.mark.parametrize("minutes", [0, -1, 1441, float("nan"), float("inf")])
 def test_minutes_that_are_none_are_refused(minutes):
     """The message quotes them."""
     with pytest.raises(InputError, match=f"a set of {minutes} minutes"):
@@ -391,6 +391,15 @@ def test_the_outlook_says_what_the_time_left_cannot_cover():
 def test_without_a_check_ahead_the_horizon_rolls_sixty_days(check):
     """No check day, or one that has passed."""
     assert NOW + 60 == planned([], check=check).outlook.horizon
+
+
+def test_absurd_times_are_planned_without_a_fault():
+    """A check in a microsecond, a whole day or next to nothing a day, a clock behind the last answer: bounded sets as ever."""
+    candidates = some_candidates(random.Random(6), 30, now=NOW)
+    for how in ({"check": 1e-11}, {"minutes_a_day": 1440}, {"minutes_a_day": 1e-300}, {"now": NOW - 50}):
+        plan = planned(candidates, **how)
+
+        assert 0 < plan.seconds <= 600
 
 
 def test_after_an_absence_the_set_is_no_longer_than_before():
