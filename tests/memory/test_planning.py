@@ -394,7 +394,7 @@ def test_without_a_check_ahead_the_horizon_rolls_sixty_days(check):
 
 
 def test_absurd_times_are_planned_without_a_fault():
-    """A check in a microsecond, a whole day or next to nothing a day, a clock behind the last answer: bounded sets as ever."""
+    """A check in a microsecond, a whole day or next to nothing a day, a clock behind the last answer: bounded sets."""
     candidates = some_candidates(random.Random(6), 30, now=NOW)
     for how in ({"check": 1e-11}, {"minutes_a_day": 1440}, {"minutes_a_day": 1e-300}, {"now": NOW - 50}):
         plan = planned(candidates, **how)
