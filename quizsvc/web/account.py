@@ -114,7 +114,9 @@ def password() -> AnyResponse | tuple[str, int]:
 def devices() -> str:
     """The devices that are signed in."""
     person = people.required()
-    return render_template("account/devices.html", person=person, devices=accounts.devices(wired().db, person.id))
+    return render_template(
+        "account/devices.html", person=person, devices=accounts.devices(wired().db, person.id, this=person.device_id)
+    )
 
 
 @blueprint.post("/devices/<number:device_id>/end")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -31,7 +32,7 @@ def start_set() -> tuple[Response, int]:
     acknowledged = body.get("acknowledged", [])
     if not isinstance(long, bool):
         raise InputError("long-unknown", f"'{str(long)[:40]}' is not true or false", where="long", mend="true or false")
-    if not isinstance(acknowledged, list) or not all(isinstance(one, str) for one in acknowledged):
+    if not isinstance(acknowledged, list) or not all(_caution_id(one) for one in acknowledged):
         raise InputError(
             "acknowledged-unreadable",
             "acknowledged is not a list of caution ids",
@@ -83,6 +84,10 @@ def description() -> Response:
 @lru_cache
 def _description() -> dict[str, Any]:
     return json.loads((Path(__file__).resolve().parent / "openapi.json").read_text(encoding="utf-8"))
+
+
+def _caution_id(value: Any) -> bool:
+    return isinstance(value, str) and re.fullmatch(r"C[0-9]{1,2}", value) is not None
 
 
 def _question_id(value: Any) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 from collections.abc import Iterable, Mapping
 from datetime import date
@@ -63,7 +64,8 @@ def text(identifier: str, *, read_on: date | None = None) -> str:
     """One caution's text with its places filled in; an id that the bank does not have gives an empty text."""
     found = texts().get(identifier, "")
     when = f"{read_on.day} {read_on:%B %Y}" if read_on else "the day the item was written"
-    return found.replace("{text}", NO_SHARING).replace("{date}", when)
+    # What only a certain item can fill in stays open where no item is shown.
+    return re.sub(r"\{\w+\}", "\u2026", found.replace("{text}", NO_SHARING).replace("{date}", when))
 
 
 def of(identifiers: Iterable[str], *, read_on: date | None = None) -> tuple[Caution, ...]:

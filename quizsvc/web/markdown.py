@@ -17,7 +17,7 @@ _LONGEST = 20_000  # characters; nested brackets cost more than linear time
 
 
 def _may_link(address: str) -> bool:
-    return bool(re.match(r"#|/(?![/\\])|https://", address, re.IGNORECASE))
+    return bool(re.match(r"#|/(?![/\\]|%5c)|https://", address, re.IGNORECASE))
 
 
 def _renderer(*, headings: bool) -> MarkdownIt:

@@ -1,0 +1,175 @@
+"""Who may see what: every route, for a visitor, for its person and for another person."""
+
+from __future__ import annotations
+
+import logging
+
+import pytest
+
+# What anybody may open. Every other GET route belongs to a person.
+OPEN = {
+    "/": 200,
+    "/about": 200,
+    "/cautions": 200,
+    "/handbook": 200,
+    "/health": 200,
+    "/sign-in": 200,
+    "/sign-up": 200,
+    "/api/v1/openapi.json": 200,
+}
+OWN = (
+    "/account",
+    "/account/delete",
+    "/account/devices",
+    "/account/export.csv",
+    "/account/export.json",
+    "/account/password",
+    "/log",
+    "/thin-spots",
+)
+# Addresses with a part that varies, and static files; each has its own test here.
+VARYING = {
+    "/claim",
+    "/handbook/<aircraft>/<section>",
+    "/link/<secret>",
+    "/questions/<key:question_id>",
+    "/sets/<key:set_id>",
+    "/static/<path:filename>",
+}
+
+
+def test_every_page_is_in_one_of_the_lists(app):
+    """A new page fails here until somebody has said who may see it."""
+    pages = {rule.rule for rule in app.url_map.iter_rules() if "GET" in rule.methods}
+
+    assert pages == set(OPEN) | set(OWN) | VARYING
+
+
+@pytest.mark.parametrize("path", sorted(OPEN))
+def test_open_pages_open_to_anybody(visitor, path):
+    """Without a session."""
+    assert visitor.client.get(path).status_code == OPEN[path]
+
+
+@pytest.mark.parametrize("path", [*OWN, "/claim", "/sets/" + "0" * 32, "/questions/" + "0" * 32])
+def test_own_pages_lead_a_visitor_to_sign_in(visitor, path):
+    """And back to the page afterwards."""
+    response = visitor.client.get(path)
+
+    assert response.status_code == 303
+    assert response.headers["Location"] == f"/sign-in?next={path}"
+
+
+@pytest.mark.parametrize("path", OWN)
+def test_own_pages_open_to_their_person(member, path):
+    """Signed in."""
+    assert member.client.get(path).status_code == 200
+
+
+@pytest.mark.parametrize("path", OWN)
+def test_a_made_up_cookie_is_nobody(visitor, path):
+    """A guessed session, an empty one, one with bytes that no session has."""
+    for value in ("0" * 43, "", "ä", "x" * 4000):
+        visitor.client.set_cookie("session", value)
+
+        assert visitor.client.get(path).status_code == 303
+
+
+class TestAnotherPersons:
+    @pytest.fixture
+    def other(self, browsers):
+        """Somebody with a set of their own, and its addresses."""
+        one = browsers()
+        one.start()
+        one.pass_on()
+        return one
+
+    def test_another_persons_question_looks_like_an_unknown_one(self, other, member, caplog):
+        """404 alike to the last letter, and logged with who asked."""
+        question = other.path
+        with caplog.at_level(logging.WARNING):
+            foreign = member.client.get(question)
+            unknown = member.client.get("/questions/" + "0" * 32)
+
+        assert foreign.status_code == unknown.status_code == 404
+        assert foreign.get_data() == unknown.get_data()
+        assert [record.getMessage() for record in caplog.records if question in record.getMessage()]
+
+    def test_another_persons_set_looks_like_an_unknown_one(self, other, member):
+        """To look at, to end, to take again."""
+        own_set = next(form.action for form in other.page.forms if form.action.endswith("/end")).removesuffix("/end")
+        token = dict(member.get("/account").form("/sign-out").fields)
+        for path in (own_set, "/sets/" + "0" * 32):
+            assert member.client.get(path).status_code == 404
+            assert member.client.post(path + "/end", data=token).status_code == 404
+            assert member.client.post(path + "/repeats", data=token).status_code == 404
+        assert "End of set" not in other.get(own_set).heading
+
+    def test_nobody_answers_or_disputes_for_another(self, browsers, member):
+        """404, and the question stays open."""
+        one = browsers()
+        one.start()
+        question = one.path
+        token = dict(member.get("/account").form("/sign-out").fields)
+        answer = {**token, "uuid": "6f0e3a52-0d4b-4e6c-9a52-111111111111", "pass": "1"}
+
+        assert member.client.post(question + "/answers", data=answer).status_code == 404
+        assert member.client.post(question + "/squawks", data={**token, "text": "mine"}).status_code == 404
+        assert one.get(question).has_form(question + "/answers")
+
+    def test_nobody_signs_another_out(self, browsers, member):
+        """A device of another person is not there."""
+        other = browsers()
+        other.send(other.get("/sign-up").form("/sign-up"), name="Aluna Dreywick", password="ochre lantern nine")
+        end = next(form.action for form in other.get("/account/devices").forms if form.action.endswith("/end"))
+        token = dict(member.get("/account").form("/sign-out").fields)
+        member.client.post(end, data=token)
+
+        assert other.get("/account") and other.path == "/account"
+
+
+@pytest.mark.parametrize(
+    ("method", "path"),
+    [
+        ("get", "/nowhere"),
+        ("get", "/questions/xyz"),
+        ("get", "/questions/" + "A" * 32),
+        ("get", "/sets/" + "0" * 33),
+        ("get", f"/sets/{2**70}"),
+        ("get", "/handbook/tolquenny-19/99-99"),
+        ("get", "/handbook/no-such/21-10"),
+        ("get", "/static/../app.py"),
+        ("get", "/static/%2e%2e/app.py"),
+        ("get", "/link/unknown"),
+    ],
+)
+def test_what_is_not_there_is_a_404_with_a_sentence(member, method, path):
+    """Never a 500, and always a way on."""
+    response = getattr(member.client, method)(path)
+
+    assert response.status_code == 404
+    assert "Nothing at this address" in response.get_data(as_text=True)
+    assert 'href="/"' in response.get_data(as_text=True)
+
+
+def test_static_files_are_kept_by_browsers_and_versioned(visitor):
+    """A year, under an address that changes with the file."""
+    page = visitor.get("/")
+    addresses = [tag[1]["href"] for tag in page.tags if tag[0] == "link"] + [
+        tag[1]["src"] for tag in page.tags if tag[0] == "script"
+    ]
+
+    assert len(addresses) == 3
+    for address in addresses:
+        response = visitor.client.get(address, buffered=True)
+        assert response.status_code == 200
+        assert "?v=" in address
+        assert "max-age=31536000" in response.headers["Cache-Control"]
+
+
+def test_health_says_database_migration_and_bank(visitor):
+    """One word each."""
+    seen = visitor.client.get("/health").get_json()
+
+    assert seen["ok"] is True
+    assert set(seen) == {"ok", "database", "migration", "bank"}
