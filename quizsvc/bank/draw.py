@@ -143,7 +143,9 @@ def _subset(entry: Mapping[str, Any], picked: Sequence[int]) -> Drawn:
 # --- reading --------------------------------------------------------------------------------------------------------
 
 
-def read_draws(block: Block, report: Report, library: Library, records: Records) -> list[dict[str, Any]]:
+def read_draws(
+    block: Block, report: Report, library: Library, records: Records
+) -> tuple[list[dict[str, Any]], list[str]]:
     """The `draw` word of an item as checked entries; faults go to the report.
 
     Parameters
@@ -159,14 +161,18 @@ def read_draws(block: Block, report: Report, library: Library, records: Records)
 
     Returns
     -------
-    list of dict
-        JSON-able entries, for `Draws`.
+    entries : list of dict
+        JSON-able, for `Draws`.
+    broken : list of str
+        Names of draws with a fault, so that formulas with them are not found faulty too.
     """
     entries: list[dict[str, Any]] = []
+    broken: list[str] = []
     taken: set[str] = set()
     for name, place, node in block.map("draw"):
         if not name_is_free(name, place, report, library, taken):
             continue
+        broken.append(name)
         if not isinstance(node, Table):
             report.fault(
                 node,
@@ -180,8 +186,9 @@ def read_draws(block: Block, report: Report, library: Library, records: Records)
         form.done()
         if entry is not None:
             entries.append(entry)
+            broken.remove(name)
             taken.update(_names(entry))
-    return entries
+    return entries, broken
 
 
 def name_is_free(

@@ -80,7 +80,7 @@ def check_formulas(item: ItemText, library: Library, rng: Generator) -> bool:
     Parameters
     ----------
     item : ItemText
-        Read without faults; its body is completed here.
+        As read, with or without faults; its body is completed here.
     library : Library
         Functions and constants of its folder.
     rng : Generator
@@ -93,7 +93,7 @@ def check_formulas(item: ItemText, library: Library, rng: Generator) -> bool:
     """
     body, report = item.body, item.report
     draws = Draws(tuple(body["draw"]))
-    checker = _Checker(item, library, draws, dict(draws.dimensions), dict.fromkeys(draws.dimensions))
+    checker = _Checker(item, library, draws, dict(draws.dimensions), dict.fromkeys((*draws.dimensions, *item.broken)))
     checker.samples = [let_values((), draws.draw(rng))[0]]
     for entry in body["let"]:
         _check_let(checker, entry)
@@ -138,11 +138,11 @@ def _check_let(checker: _Checker, entry: dict[str, object]) -> None:
 
 def _check_answer(checker: _Checker) -> None:
     body, report = checker.item.body, checker.item.report
-    wanted = UNITS[body["unit"]].dimension
-    answer = checker.compile("answer", body["answer"], "number")
+    wanted = UNITS[body["unit"]].dimension if body["unit"] is not None else None
+    answer = checker.compile("answer", body["answer"], "number") if "answer" in checker.item.places else None
     if answer:
         dimension = checker.dimension("answer", answer)
-        if dimension is not None and dimension != wanted:
+        if dimension is not None and wanted is not None and dimension != wanted:
             report.fault(
                 checker.item.places["answer"],
                 "bank-answer-dimension",
@@ -156,7 +156,7 @@ def _check_answer(checker: _Checker) -> None:
             where = f"traps/{trap['id']}/{word}"
             formula = checker.compile(where, trap[word], kind)
             dimension = checker.dimension(where, formula) if formula else None
-            if word == "value" and dimension is not None and dimension != wanted:
+            if word == "value" and dimension is not None and wanted is not None and dimension != wanted:
                 report.fault(
                     checker.item.places[where],
                     "bank-trap-dimension",
@@ -164,7 +164,8 @@ def _check_answer(checker: _Checker) -> None:
                     "make it the number that such a person gives",
                 )
     checker.known["answer"] = None
-    checker.dimensions["answer"] = wanted
+    if wanted is not None:
+        checker.dimensions["answer"] = wanted
 
 
 def _answer_cure(dimension: str) -> str:
@@ -178,12 +179,14 @@ def _check_texts(checker: _Checker) -> None:
     """Braces: the stem and the options must not show the key, the working may."""
     body = checker.item.body
     named = set(checker.known) - {"answer"}
-    shown = checker.draws.shown
+    shown = (*checker.draws.shown, *checker.item.broken)
     number = body["kind"] == "number"
     texts = [("stem", body["stem"], False), ("why", body["why"], number)]
     texts += [(f"options/{option['id']}", option["text"], False) for option in body.get("options", ())]
     for where, text, with_key in texts:
-        at = checker.item.places[where]
+        at = checker.item.places.get(where)
+        if at is None:
+            continue
         try:
             template = compile_template(
                 text,

@@ -62,6 +62,8 @@ class ItemText:
     place: tuple[int, int]
     places: dict[str, Scalar] = field(default_factory=dict)
     """`stem`, `why`, `answer`, `let/NAME`, `refuse/0`, `options/ID`, `traps/ID/value`, `traps/ID/when`."""
+    broken: list[str] = field(default_factory=list)
+    """Names of draws that could not be read; formulas may use them, their values are unknown."""
 
 
 def words(text: str) -> int:
@@ -84,14 +86,13 @@ def read_item(table: Table, report: Report, context: Context) -> ItemText | None
     Returns
     -------
     ItemText or None
-        The item; None where its kind is not drilled or a word is missing or wrong.
+        The item, with or without faults; None where its kind is unknown or not drilled.
     """
     block = Block(table, report, "item")
     item_id = block.text("item", required=True) or ""
     report.item = item_id
     if item_id and not ITEM_ID.match(item_id):
         report.fault(block.at("item"), "bank-id", f"'{item_id}' is no item id", "use a-z, 0-9 and single hyphens")
-    before = report.faults
     kind = block.choice("kind", KINDS, required=True)
     if kind is not None and kind not in DRILLED:
         report.fault(
@@ -113,7 +114,7 @@ def read_item(table: Table, report: Report, context: Context) -> ItemText | None
     if kind is not None:
         _read_effort(block, item, kind)
         block.done()
-    return item if report.faults == before else None
+    return item if kind is not None else None
 
 
 def _read_common(block: Block, item: ItemText, context: Context) -> None:
@@ -184,8 +185,8 @@ def _is_date(text: str) -> bool:
 def _read_numbers(block: Block, item: ItemText, context: Context) -> None:
     """`draw`, `let` and `refuse`; their formulas are compiled later, when every name is known."""
     body, report = item.body, item.report
-    body["draw"] = read_draws(block, report, context.library, context.records)
-    taken = {name for entry in body["draw"] for name in (*entry["dimensions"], entry["name"])}
+    body["draw"], item.broken = read_draws(block, report, context.library, context.records)
+    taken = {name for entry in body["draw"] for name in (*entry["dimensions"], entry["name"])} | set(item.broken)
     lets: list[dict[str, str]] = []
     for name, place, node in block.map("let"):
         if not isinstance(node, Scalar) or not node.text.strip():

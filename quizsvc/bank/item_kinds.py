@@ -19,9 +19,11 @@ _ROUND = re.compile(r"(nearest|down|up)\s+(.+)\Z")
 
 
 def read_options(block: Block, item: ItemText, kind: str) -> None:
+    """Options of `one` and `some`, into the item's body; faults go to its report."""
     report = item.report
     options: list[dict[str, Any]] = []
-    for option in block.blocks("options", "option", required=True):
+    blocks = block.blocks("options", "option", required=True)
+    for option in blocks:
         option_id = option.text("id", required=True)
         text = option.scalar("text", required=True)
         key = bool(option.flag("key"))
@@ -56,8 +58,8 @@ def read_options(block: Block, item: ItemText, kind: str) -> None:
         return
     keys = sum(option["key"] for option in options)
     at = block.at("options")
-    if len(options) < 2:
-        report.fault(at, "bank-options", f"{len(options)} option(s)", "give at least two")
+    if len(blocks) < 2:
+        report.fault(at, "bank-options", f"{len(blocks)} option(s)", "give at least two")
     if kind == "one" and keys != 1:
         report.fault(
             at, "bank-keys", f"{keys} keys in a 'one' item", "mark exactly one option 'key: true', or use kind 'some'"
@@ -68,6 +70,7 @@ def read_options(block: Block, item: ItemText, kind: str) -> None:
 
 
 def read_number(block: Block, item: ItemText) -> None:
+    """Answer, unit, tolerance, rounding and traps of a `number`, into the item's body; faults go to its report."""
     body, report = item.body, item.report
     answer = block.scalar("answer", required=True)
     body["answer"] = answer.text if answer else ""

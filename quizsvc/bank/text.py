@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, TypeAlias
 
 import yaml
@@ -23,6 +23,7 @@ MAX_NESTING = 40
 
 _INTEGER = re.compile(r"-?(0|[1-9][0-9]{0,17})\Z")
 _DECIMAL = re.compile(r"-?(0|[1-9][0-9]*)\.[0-9]+([eE][+-]?[0-9]{1,3})?\Z")
+_NAMED_BLOCK = re.compile(r"^- +(?:item|concept|caution): *[\"']?([A-Za-z0-9-]+)", re.MULTILINE)
 _TOP_BLOCK = re.compile(r"^- ", re.MULTILINE)
 
 
@@ -120,7 +121,20 @@ def read_text(file: str, text: str) -> Document:
     root = _read_part(text, 0, reading)
     if root is None and reading.findings:
         root = _read_blocks(text, reading)
-    return Document(file, root, tuple(sorted(reading.findings)))
+    return Document(file, root, tuple(sorted(_with_owners(text, reading.findings))))
+
+
+def _with_owners(text: str, findings: list[Finding]) -> list[Finding]:
+    """The findings with the id of the block in which each stands, as far as the lines show it."""
+    if not findings:
+        return findings
+    owners: list[tuple[int, str]] = []
+    for match in _NAMED_BLOCK.finditer(text):
+        owners.append((text.count("\n", 0, match.start()) + 1, match.group(1)))
+    return [
+        replace(finding, item=next((name for line, name in reversed(owners) if line <= finding.line), ""))
+        for finding in findings
+    ]
 
 
 def _read_blocks(text: str, reading: _Reading) -> Node | None:

@@ -119,7 +119,9 @@ def _find_refusals(item: ItemText, trial: Trial, first: Mapping[str, Tried]) -> 
     reasons = ", ".join(f"{reason} {count}" for reason, count in sorted(trial.refusals.items()))
     if share == 1.0:
         what = f"none of {trial.tried} draws can be asked ({reasons})"
-        tried = next(iter(first.values()))
+        reason = max(trial.refusals, key=lambda name: trial.refusals[name])
+        tried = first[reason]
+        at = places.get(f"traps/{reason.removeprefix('trap ')}/value", at)
         report.fault(
             at,
             "bank-no-draw",
