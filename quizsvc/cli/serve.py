@@ -58,6 +58,8 @@ def serve(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
         ) from None
     refuse_unprepared(settings)
     refuse_taken(arguments.bind)
+    # Before the fork: the workers share the memory of what is imported, and are there sooner.
+    from quizsvc.web.app import create_app
 
     class Server(BaseApplication):  # type: ignore[misc,unused-ignore]
         """gunicorn with our options instead of its command line."""
@@ -67,8 +69,7 @@ def serve(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
                 self.cfg.set(name, value)
 
         def load(self) -> Any:
-            from quizsvc.web.app import create_app
-
+            # In each worker, after the fork: a connection to the database cannot be shared.
             return create_app(settings)
 
     print(f"quizsvc serves {settings.public_url} from http://{arguments.bind}, {arguments.workers} workers", flush=True)

@@ -28,6 +28,7 @@ from quizsvc.cli import main
 from quizsvc.settings import settings_from
 from quizsvc.store.session import Database
 from quizsvc.store.tables import Answer, ConceptState, Grade, Learner
+from tests import factories
 from tests.cli.form_client import FormClient
 
 PROGRAM = Path(sys.executable).parent / "quizsvc"
@@ -124,8 +125,14 @@ class Drilling:
 
 @pytest.fixture
 def environment(database_url, tmp_path):
-    """A prepared installation on this database: schema and shipped bank."""
-    environment = {"HOME": str(tmp_path), "PATH": os.environ["PATH"], "QUIZSVC_DATABASE_URL": database_url}
+    """A prepared installation on this database: schema and the tests' own bank."""
+    bank = factories.write_bank(tmp_path / "question_bank")
+    environment = {
+        "HOME": str(tmp_path),
+        "PATH": os.environ["PATH"],
+        "QUIZSVC_DATABASE_URL": database_url,
+        "QUIZSVC_BANK": str(bank),
+    }
     assert main.main(["db", "upgrade"], environment) == 0
     assert main.main(["bank", "load"], environment) == 0
     return environment
