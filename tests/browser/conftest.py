@@ -1,0 +1,144 @@
+"""A real Chromium, and a real server process on a database of its own."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from quizsvc.store.session import Database
+
+ROOT = Path(__file__).resolve().parents[2]
+# As root and in a container Chromium has no sandbox; the rest keeps it from talking to anybody.
+ARGUMENTS = (
+    "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
+    "--disable-component-update --disable-sync --disable-dev-shm-usage"
+).split()
+PHONE = {"width": 360, "height": 800}
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """One Chromium for all tests; each test has contexts of its own."""
+    path = shutil.which("chromium")
+    if path is None:
+        pytest.fail("no chromium on this machine: install Debian's package, or leave out with -m 'not browser'")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, headless=True, args=ARGUMENTS)
+        yield browser
+        browser.close()
+
+
+@dataclass
+class Site:
+    """A running service: its address, its database, its clock."""
+
+    url: str
+    db: Database
+    clock_file: Path
+    ahead_s: float = 0.0
+    contexts: list[Any] = field(default_factory=list)
+
+    def advance(self, *, days: float = 0.0) -> None:
+        """Move the server's clock on."""
+        self.ahead_s += days * 86400.0
+        self.clock_file.write_text(str(self.ahead_s), encoding="ascii")
+
+
+@pytest.fixture
+def site(templates, tmp_path):
+    """A server process on a copy of a migrated SQLite database with the test bank."""
+    port = _free_port()
+    clock_file = tmp_path / "clock"
+    clock_file.write_text("0", encoding="ascii")
+    url = f"http://127.0.0.1:{port}"
+    database = tmp_path / "served.db"
+    templates.fill("sqlite", f"sqlite:///{database}", "bank")
+    environment = {
+        **os.environ,
+        "QUIZSVC_DATABASE_URL": f"sqlite:///{database}",
+        "QUIZSVC_DATA_DIR": str(tmp_path),
+        "QUIZSVC_PUBLIC_URL": url,
+    }
+    with (tmp_path / "server.log").open("w") as log:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "tests.browser.serve", str(port), str(clock_file)],
+            cwd=ROOT, env=environment, stdout=log, stderr=log,
+        )  # fmt: skip
+        db = Database.open(f"sqlite:///{database}")
+        made = Site(url, db, clock_file)
+        try:
+            _wait_for(url, process, tmp_path / "server.log")
+            yield made
+        finally:
+            for context in made.contexts:
+                context.close()
+            db.close()
+            process.send_signal(signal.SIGTERM)
+            process.wait(timeout=10)
+    written = (tmp_path / "server.log").read_text()
+    assert "Traceback" not in written, written
+
+
+@pytest.fixture
+def phone(chromium, site):
+    """Opens a phone with cookies of its own; `script=False` is a browser without JavaScript."""
+
+    def new(*, script: bool = True, dark: bool = False, viewport: dict[str, int] | None = None):
+        context = chromium.new_context(
+            viewport=viewport or PHONE,
+            java_script_enabled=script,
+            color_scheme="dark" if dark else "light",
+            reduced_motion="reduce",
+            base_url=site.url,
+        )
+        context.set_default_timeout(10_000)
+        site.contexts.append(context)
+        page = context.new_page()
+        page.faults = []
+        page.on("pageerror", lambda error: page.faults.append(str(error)))
+        page.on(
+            "console",
+            lambda message: page.faults.append(message.text) if "Content Security Policy" in message.text else None,
+        )
+        page.on(
+            "request",
+            lambda request: (
+                None
+                if request.url.startswith((site.url, "data:", "blob:"))
+                else page.faults.append(f"asked {request.url}")
+            ),
+        )
+        return page
+
+    return new
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+def _wait_for(url: str, process: subprocess.Popen, log: Path) -> None:
+    for _ in range(200):
+        if process.poll() is not None:
+            pytest.fail(f"the server ended: {log.read_text()}")
+        try:
+            with urllib.request.urlopen(url + "/about", timeout=2):
+                return
+        except OSError:
+            time.sleep(0.05)
+    pytest.fail(f"the server does not answer: {log.read_text()}")

@@ -1,0 +1,46 @@
+"""What a person does on a screen of the drill."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from tests.web.keys import right, wrong
+
+
+def start(page: Any, minutes: int | None = None) -> None:
+    """Press Start, or one of the other lengths."""
+    page.goto("/")
+    if minutes is None:
+        page.locator("button.start").click()
+    else:
+        page.locator(f"button[name=minutes][value='{minutes}']").first.click()
+    page.wait_for_selector("[data-answer]")
+
+
+def question(page: Any) -> str:
+    """The id of the question on the screen."""
+    return page.locator("[data-question]").get_attribute("data-question")
+
+
+def fill(page: Any, fields: dict[str, Any]) -> None:
+    """Pick or type an answer."""
+    if "text" in fields:
+        page.locator("#text").fill(fields["text"])
+    for option in fields.get("options", [fields["option"]] if "option" in fields else []):
+        page.locator(f"label.row:has(input[value='{option}'])").click()
+
+
+def answer(page: Any, db: Any, *, correctly: bool) -> None:
+    """Answer the question on the screen and wait for its feedback."""
+    fill(page, (right if correctly else wrong)(db, question(page)))
+    page.get_by_role("button", name="Answer", exact=True).click()
+    page.wait_for_selector("#outcome")
+
+
+def go_on(page: Any) -> bool:
+    """Press Next or End of set; whether another question came."""
+    before = page.url
+    page.locator(".next a.button").click()
+    page.wait_for_selector("[data-answer], h1:text-is('End of set')")
+    assert page.url != before
+    return page.locator("[data-answer]").count() == 1

@@ -1,0 +1,164 @@
+"""Every screen: axe (WCAG 2.2 AA) in light and dark, targets of 48 px, no sideways scroll; contrast in the drill."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.browser import steps
+
+pytestmark = pytest.mark.browser
+
+TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+PAGES = (
+    "/", "/sign-in", "/sign-up", "/about", "/cautions", "/handbook", "/log", "/thin-spots", "/account",
+    "/account/password", "/account/devices", "/account/delete", "/nowhere",
+)  # fmt: skip
+
+# What a thumb presses, with the label or row that is pressed for it. Links inside a sentence are exempt (WCAG 2.5.8).
+TARGETS = (
+    "button, summary, select, textarea, input[type=text], input[type=password], input[type=date], nav a, label.row, "
+    ".sureness label, a.button, a.plain, .foot-links a, .contents a, .leaders a, .to-handbook a, .log-stem a"
+)
+MEASURE = """selector => [...document.querySelectorAll(selector)]
+  .filter(one => one.offsetParent !== null)
+  .map(one => [one.outerHTML.slice(0, 80), one.getBoundingClientRect().width, one.getBoundingClientRect().height])
+  .filter(([, width, height]) => width < 47.99 || height < 47.99)"""
+
+
+@pytest.fixture
+def screens(phone, site):
+    """Walks every screen of a signed-up person and calls `look(name)` on each; some states are made on the way."""
+
+    def walk(look, *, dark=False, viewport=None):
+        page = phone(dark=dark, viewport=viewport)
+        page.goto("/sign-up")
+        page.get_by_label("Name").fill("Aluna Dreywick")
+        page.get_by_label("Password").fill("short")
+        page.get_by_role("button", name="Sign up").click()
+        look(page, "sign-up refused")
+        page.get_by_label("Password").fill("ochre lantern nine")
+        page.get_by_role("button", name="Sign up").click()
+        page.get_by_text("Signed up as").wait_for()
+        look(page, "start with a notice")
+        steps.start(page, minutes=10)
+        kinds = set()
+        more = True
+        while more:
+            kind = page.locator("[data-kind]").get_attribute("data-kind")
+            if kind not in kinds:
+                for summary in page.locator("summary").all():
+                    summary.click()
+                look(page, f"question: {kind}")
+                page.get_by_role("button", name="Answer", exact=True).click()
+                page.locator("#refusal").wait_for()
+                look(page, f"question refused: {kind}")
+            steps.answer(page, site.db, correctly=kind in kinds)
+            if kind not in kinds:
+                page.locator("summary").first.click()
+                look(page, f"feedback: {kind}")
+                links = page.locator(".to-handbook a")
+                if links.count() and "section" not in kinds:
+                    kinds.add("section")
+                    back = page.url
+                    links.first.click()
+                    page.wait_for_url("**/handbook/**")
+                    look(page, "handbook section")
+                    page.goto(back)
+            kinds.add(kind)
+            more = steps.go_on(page)
+        look(page, "end of set")
+        for path in PAGES:
+            page.goto(path)
+            for summary in page.locator("summary").all():
+                summary.click()
+            look(page, path)
+        assert page.faults == []
+        return kinds
+
+    return walk
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+def test_axe_finds_nothing_on_any_screen(screens, dark):
+    """WCAG 2.2 AA, all rules that a program can check."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    axe = Axe()
+    found = []
+
+    def look(page, name):
+        result = axe.run(page, options={"runOnly": TAGS})
+        found.extend(
+            (name, one["id"], [node["html"][:120] for node in one["nodes"]]) for one in result.response["violations"]
+        )
+        assert len(result.response["passes"]) > 5, "axe has not looked"
+
+    kinds = screens(look, dark=dark)
+
+    assert found == []
+    assert {"one", "some", "number"} <= kinds
+
+
+def test_every_target_is_48_px(screens):
+    """In both directions, at 360 px; and nothing is wider than the phone."""
+    small, wide, seen = [], [], []
+
+    def look(page, name):
+        seen.append(page.locator(TARGETS).count())
+        small.extend((name, *one) for one in page.evaluate(MEASURE, TARGETS))
+        width = page.evaluate("document.documentElement.scrollWidth")
+        if width > 360:
+            wide.append((name, width))
+
+    screens(look)
+
+    assert min(seen) > 3
+    assert small == []
+    assert wide == []
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+def test_words_of_the_drill_have_a_contrast_of_seven(phone, site, dark):
+    """WCAG 2.2, 1.4.6: 7 to 1, for a screen in the sun; computed from what Chromium really paints."""
+    page = phone(dark=dark)
+    steps.start(page)
+    low = []
+
+    def look(name):
+        low.extend((name, *one) for one in page.evaluate(CONTRAST))
+
+    look("question")
+    page.locator("input[name=sureness]").first.check()
+    steps.answer(page, site.db, correctly=False)
+    look("feedback")
+
+    assert low == []
+
+
+# Relative luminance and contrast as WCAG 2.2 defines them; the background is that of the nearest painted ancestor.
+CONTRAST = """() => {
+  const rgb = text => text.match(/[\\d.]+/g).map(Number);
+  const light = ([r, g, b]) => {
+    const [x, y, z] = [r, g, b].map(c => { c /= 255; return c <= .04045 ? c / 12.92 : ((c + .055) / 1.055) ** 2.4; });
+    return .2126 * x + .7152 * y + .0722 * z;
+  };
+  const behind = one => {
+    for (; one; one = one.parentElement) {
+      const c = rgb(getComputedStyle(one).backgroundColor);
+      if (c.length < 4 || c[3] === 1) return c;
+    }
+    return [255, 255, 255];
+  };
+  const low = [];
+  const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  let seen = 0;
+  while (walker.nextNode()) {
+    const one = walker.currentNode.parentElement;
+    if (!walker.currentNode.textContent.trim() || one.offsetParent === null || one.closest('.skip')) continue;
+    const [a, b] = [light(rgb(getComputedStyle(one).color)), light(behind(one))];
+    const ratio = (Math.max(a, b) + .05) / (Math.min(a, b) + .05);
+    seen += 1;
+    if (ratio < 7) low.push([walker.currentNode.textContent.trim().slice(0, 40), ratio]);
+  }
+  return seen > 8 ? low : [['too few words seen', seen]];
+}"""
