@@ -78,6 +78,7 @@ AIRCRAFT_ITEMS = """\
   round: nearest 100 ft
   traps:
     - {id: from-sea-level, value: isa_altitude(isa_pressure(0*ft) - diff), belief: took it off sea-level pressure}
+    - {id: schedule, value: schedule(level), belief: read the schedule and not the gauge}
   why: "Outside {ambient:psi:2} + {diff} = {ambient + diff:psi:2}, which is {answer:ft:-2}."
   author: first author
   read-by: second reader

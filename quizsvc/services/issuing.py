@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import secrets
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from quizsvc.bank.check import canonical_json
 from quizsvc.bank.question import issue
 from quizsvc.services.compiled import compiled_in
 from quizsvc.store import bank, questions
@@ -91,4 +91,5 @@ def draft(session: Session, person_id: int, revision_id: int, rng: Any) -> Draft
 
 def draw_key(item_id: str, drawn: Any) -> str:
     """Names an item with its numbers: two questions with one key look alike but for the order of the options."""
-    return f"{item_id} {hashlib.sha256(canonical_json(drawn).encode()).hexdigest()[:24]}"
+    text = json.dumps(drawn, sort_keys=True, separators=(",", ":"))
+    return f"{item_id} {hashlib.sha256(text.encode()).hexdigest()[:24]}"

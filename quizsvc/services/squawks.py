@@ -14,8 +14,7 @@ from quizsvc.store.tables import Squawk
 LONGEST = 2000
 WITHDRAWING_ROLES = frozenset({"instructor", "reviewer"})
 DANGEROUS = 3
-DISPUTED_TEXT = "Squawk received. Item stays live and is marked disputed."
-WITHDRAWN_TEXT = "Squawk received. Item is withdrawn until a reviewer has read it."
+CAUTION = "C11"
 
 
 def raise_squawk(db: Database, person_id: int, question_id: str, text: str, *, now: datetime) -> SquawkView:
@@ -65,9 +64,17 @@ def raise_squawk(db: Database, person_id: int, question_id: str, text: str, *, n
             id=stored.id,
             status=stored.status,
             withdrawn=stored.withdrew,
-            caution=WITHDRAWN_TEXT if stored.withdrew else DISPUTED_TEXT,
+            caution=_true_sentence(bank.all_cautions(session)[CAUTION].text, withdrew=stored.withdrew),
         )
     if withdrawn_item is not None:
         # Each learner in a unit of work of their own: a dispute must not hold a whole school's rows at once.
         memory_log.rebuild_who_answered(db, [withdrawn_item])
     return view
+
+
+def _true_sentence(text: str, *, withdrew: bool) -> str:
+    """Of the caution's two endings, which a slash parts, the one that is true, after what both begin with."""
+    disputed, _, withdrawn = text.partition(" / ")
+    if not withdrew or not withdrawn:
+        return disputed
+    return f"{disputed.partition('. ')[0]}. {withdrawn}"
