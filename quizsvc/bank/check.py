@@ -347,7 +347,8 @@ class _Check:
             entries[0].report.remark(
                 entries[0].place,
                 "bank-concepts-thin",
-                f"{len(entries)} concepts have fewer than three items of two kinds: {names}",
+                f"{'1 concept has' if len(entries) == 1 else f'{len(entries)} concepts have'} "
+                f"fewer than three items of two kinds: {names}",
                 "write more items",
             )
 

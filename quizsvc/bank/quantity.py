@@ -14,7 +14,7 @@ from quizsvc.physics.units import UNITS, find_unit, from_si, to_si
 __all__ = ["BankQuantity", "bank_unit", "read_bank_quantity", "span_in"]
 
 _LEVEL = re.compile(r"FL([0-9]{2,3})\Z")
-_QUANTITY = re.compile(r"(-?(?:[0-9]{1,3}(?:,[0-9]{3})+|[0-9]+)(?:\.[0-9]+)?)(?:\s*([^\s0-9.,-].*))?\Z")
+_QUANTITY = re.compile(r"(-?(?:[0-9]{1,3}(?:,[0-9]{3})+|[0-9]+)(?:\.[0-9]+)?)(?:\s*([A-Za-z%°].*))?\Z")
 
 
 @dataclass(frozen=True)

@@ -92,7 +92,9 @@ def with_numbers(names: Library, formula: str, shown: Mapping[str, str]) -> str:
 
     text = _TIMES_UNIT.sub(lambda match: f" {match.group(1)}" if match.group(1) in UNITS else match.group(), formula)
     text = _WORD.sub(number, " ".join(text.split()))
-    return re.sub(r" *\* *", " \u00d7 ", text.replace("**", "^"))
+    text = re.sub(r" *\* *", " \u00d7 ", text.replace("**", "^"))
+    # A negative number behind a sign: people write one sign.
+    return re.sub(r"- ?-(?=[0-9])", "+ ", re.sub(r"\+ ?-(?=[0-9])", "- ", text))
 
 
 def _is_quantity(text: str) -> bool:

@@ -166,7 +166,8 @@ def _read_part(text: str, lines_before: int, reading: _Reading) -> Node | None:
         return None
     except yaml.MarkedYAMLError as error:
         # An unclosed quote or bracket is noticed at the end of the text; its beginning is what the author must see.
-        unclosed = error.context_mark is not None and "end of stream" in (error.problem or "")
+        noticed_at = error.problem_mark.line if error.problem_mark else 0
+        unclosed = error.context_mark is not None and noticed_at >= text.count("\n")
         mark = error.context_mark if unclosed else error.problem_mark or error.context_mark
         reading.fault(
             lines_before + (mark.line + 1 if mark else 0),

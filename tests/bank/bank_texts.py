@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 import textwrap
 from pathlib import Path
 
@@ -10,7 +11,10 @@ from quizsvc.bank.check import BankText, check_bank
 from quizsvc.bank.question import compile_item
 
 SHIPPED = Path(__file__).resolve().parents[2] / "question_bank"
-AIRCRAFT_TEXT = (SHIPPED / "tolquenny-19" / "aircraft.yaml").read_text(encoding="utf-8")
+SHIPPED_AIRCRAFT = (SHIPPED / "tolquenny-19" / "aircraft.yaml").read_text(encoding="utf-8")
+# Without its failures, whose claims take most of the time of reading it and concern no item here.
+AIRCRAFT_TEXT = re.sub(r"^failures:\n(?:[ #].*\n|\n)*", "", SHIPPED_AIRCRAFT, flags=re.MULTILINE)
+assert len(AIRCRAFT_TEXT) < len(SHIPPED_AIRCRAFT)
 
 CONCEPTS = """\
 - concept: P-DIFF
