@@ -226,7 +226,7 @@ def _rounded(value: float, decimals: int) -> Decimal:
     rounded = (
         exact.quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_UP) if decimals >= 0 else _to_step(exact, -decimals)
     )
-    return rounded + 0 if rounded else abs(rounded)
+    return rounded or abs(rounded)  # no minus before zero
 
 
 def _to_step(exact: Decimal, zeros: int) -> Decimal:

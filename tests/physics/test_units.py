@@ -101,6 +101,12 @@ class TestWhatIsRead:
 
         assert read.value_si == pytest.approx(to_si(value, "psi"))
 
+    def test_sixty_characters_are_read(self):
+        """The longest text that is read, and one character more."""
+        assert read_quantity("0" * 56 + "5 ft", unit="ft").value_si == pytest.approx(5 * FT)
+        with pytest.raises(InputError, match=r"^0{20}\.\.\. cannot be read as a number: it is too long for a number"):
+            read_quantity("0" * 57 + "5 ft", unit="ft")
+
     def test_flight_level_in_feet(self):
         """FL055 is 5,500 ft."""
         assert from_si(read_quantity("FL055", unit="ft").value_si, "ft") == pytest.approx(5500)
@@ -116,8 +122,8 @@ class TestWhatIsRefused:
             *("5,5,0", "5,500,00", "5.5.5", "5.500,5", "5,500 500", "5 50", "50 0000", "12 34", "1,23,456"),
             *("1 000,000,0", "1e3", "1E3", "nan", "inf", "-inf", "Infinity", "NaN", "0x10", "1_000", "five", "5 ft 3"),
             *("1:30", "5/2", "5*2", "(5)", "٣", "５", "²", "½", "٠", "5\x00", "\x00", "5\x1f", "\ud800", "5\udfff"),
-            *("5\n6", "5\r", "9" * 400, "9" * 61, "FL", "FL0555", "FL-55", "FL5.5", "-FL055", "5 xyzzy", "5 psi psi"),
-            *("0,500,000", "5 <b>", "5\u200b", "😀", "5 😀", "' or 1=1", "5;"),
+            *("5\n6", "5\r", "5\x7f", "9" * 400, "9" * 61, "FL", "FL0555", "FL-55", "FL5.5", "-FL055", "5 xyzzy"),
+            *("5 psi psi", "0,500,000", "5 <b>", "5\u200b", "😀", "5 😀", "' or 1=1", "5;"),
         ],
     )  # fmt: skip
     def test_unreadable(self, typed):
@@ -214,6 +220,9 @@ class TestPrinting:
             (330, "FL", 0, "FL330"),
             (55, "FL", 0, "FL055"),
             (5, "FL", 2, "FL005"),
+            (0, "FL", 0, "FL000"),
+            (-0.4, "FL", 0, "FL000"),
+            (-10, "FL", 0, "-FL010"),
             (-10, "C", 0, "-10 C"),
             (80, "%", 0, "80 %"),
             (2.138, "ratio", 2, "2.14"),
@@ -227,6 +236,8 @@ class TestPrinting:
     def test_huge_and_not_finite(self):
         """A number without meaning is printed short or refused."""
         assert format_quantity(1e200, "m", 2) == "1.000000e+200 m"
+        assert format_quantity(-1e15, "m", 2) == "-1.000000e+15 m"
+        assert format_quantity(999_999_999_999_000, "m", -3) == "999,999,999,999,000 m"
         for value in (math.nan, math.inf):
             with pytest.raises(OutOfRangeError):
                 format_quantity(value, "ft", 0)
