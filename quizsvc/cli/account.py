@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -42,17 +43,18 @@ def add(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
     """Add an account; its password is chosen through the link."""
     from quizsvc.services import accounts, schema
 
-    database = schema.open_database(surroundings.settings)
     now = datetime.now(UTC)
-    accounts.add_account(database, arguments.name, tuple(arguments.role or ["pilot"]), now=now)
-    return _print_link(database, arguments, surroundings, now)
+    with contextlib.closing(schema.open_database(surroundings.settings)) as database:
+        accounts.add_account(database, arguments.name, tuple(arguments.role or ["pilot"]), now=now)
+        return _print_link(database, arguments, surroundings, now)
 
 
 def link(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
     """Make a one-time link."""
     from quizsvc.services import schema
 
-    return _print_link(schema.open_database(surroundings.settings), arguments, surroundings, datetime.now(UTC))
+    with contextlib.closing(schema.open_database(surroundings.settings)) as database:
+        return _print_link(database, arguments, surroundings, datetime.now(UTC))
 
 
 def _print_link(database: Any, arguments: argparse.Namespace, surroundings: Surroundings, now: datetime) -> int:
@@ -72,6 +74,7 @@ def remove(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
     """Remove an account."""
     from quizsvc.services import accounts, schema
 
-    accounts.remove_account(schema.open_database(surroundings.settings), arguments.name, now=datetime.now(UTC))
+    with contextlib.closing(schema.open_database(surroundings.settings)) as database:
+        accounts.remove_account(database, arguments.name, now=datetime.now(UTC))
     print(f"Removed {arguments.name} and every answer given by it.")
     return 0

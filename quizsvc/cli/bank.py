@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import dataclasses
 import random
 import sys
@@ -86,7 +87,7 @@ def load(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
 
     folder = arguments.folder or surroundings.settings.bank
     database = schema.open_database(surroundings.settings)
-    with console.Progress("checking items") as progress:
+    with contextlib.closing(database), console.Progress("checking items") as progress:
         report = banks.load(database, folder, now=datetime.now(UTC), rng=random.Random(_CHECK_SEED), progress=progress)
     if arguments.json:
         console.print_json(dataclasses.asdict(report))

@@ -63,10 +63,11 @@ def _serve(wanted_port: int, settings: Settings, report: DemoReport) -> None:
     port = local_server.free_port(wanted_port)
     settings = dataclasses.replace(settings, public_url=f"http://{local_server.HOST}:{port}")
     server = local_server.listen(port, create_app(settings))
-    print(welcome(report, settings.public_url), flush=True)
-    if port != wanted_port:
-        print(f"(Port {wanted_port} is taken, so this is the next free one.)", flush=True)
-    local_server.serve_until_stopped(server)
+    note = "" if port == wanted_port else f"  (Port {wanted_port} is taken, so this is the next free one.)"
+    # Ctrl-C is the way to stop it, so it is no failure.
+    with server, contextlib.suppress(KeyboardInterrupt):
+        print(welcome(report, settings.public_url + note), flush=True)
+        server.serve_forever()
 
 
 def welcome(report: DemoReport, address: str) -> str:

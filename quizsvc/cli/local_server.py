@@ -18,16 +18,6 @@ def listen(port: int, app: Any) -> BaseWSGIServer:
     return make_server(HOST, port, app, threaded=True, request_handler=_Quiet)
 
 
-def serve_until_stopped(server: BaseWSGIServer) -> None:
-    """Serve; Ctrl-C is the way to stop, so it is no failure."""
-    try:
-        server.serve_forever()
-    except KeyboardInterrupt:
-        pass
-    finally:
-        server.server_close()
-
-
 def free_port(wanted: int) -> int:
     """The wanted port, or the next one that nothing listens on."""
     for port in range(wanted, min(wanted + _PORTS_TRIED, 65536)):

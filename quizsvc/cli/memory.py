@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import dataclasses
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
@@ -27,7 +28,7 @@ def replay(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
     from quizsvc.services import memory_replay, schema
 
     database = schema.open_database(surroundings.settings)
-    with console.Progress("replaying") as progress:
+    with contextlib.closing(database), console.Progress("replaying") as progress:
         report = memory_replay.replay_all(database, now=datetime.now(UTC), progress=progress)
     if arguments.json:
         console.print_json(dataclasses.asdict(report))

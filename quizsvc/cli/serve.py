@@ -108,7 +108,7 @@ def refuse_unprepared(settings: Settings) -> None:
     with contextlib.closing(schema.open_database(settings)) as database:
         state = health(database)
     if not state.ok:
-        raise NotPreparedError("not-prepared", state.bank, mend="quizsvc bank load")
+        raise NotPreparedError("not-prepared", state.bank.partition(":")[0], mend="quizsvc bank load")
 
 
 def refuse_taken(bind: str) -> None:

@@ -85,6 +85,7 @@ class Drilling:
         self.left = []
         self.waiting = None  # sent, never acknowledged
         self.acknowledged = {}  # UUID -> the stored answer as acknowledged
+        self.answering = threading.Event()  # the first answer of this round is on its way
 
     def drill(self, stop):
         """Answer until told to stop or cut off; True where it was cut off in the middle of a request."""
@@ -92,6 +93,7 @@ class Drilling:
             while not stop.is_set():
                 if self.waiting is None:
                     self.waiting = self.next_answer()
+                self.answering.set()
                 self.send_waiting()
         except (OSError, HTTPException, json.JSONDecodeError):
             return
@@ -155,9 +157,11 @@ def test_an_acknowledged_answer_survives_and_an_unacknowledged_one_is_stored_onc
                 learner.send_waiting()
                 assert len(learner.acknowledged) == before + 1
             stop = threading.Event()
+            learner.answering.clear()
             drilling = threading.Thread(target=learner.drill, args=(stop,))
             drilling.start()
-            time.sleep(rng.uniform(0.05, 0.35))
+            assert learner.answering.wait(timeout=30)
+            time.sleep(rng.uniform(0.0, 0.2))
         finally:
             server.kill()
         stop.set()

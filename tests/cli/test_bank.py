@@ -1,0 +1,237 @@
+"""`quizsvc bank`: check, load and show, on the shipped bank and on banks with planted faults."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import subprocess
+import sys
+from collections import Counter
+from pathlib import Path
+
+import pytest
+
+from quizsvc.cli import main
+from quizsvc.settings import question_bank_folder, settings_from
+from quizsvc.store.session import Database
+from quizsvc.store.tables import Item, Revision
+from tests import factories
+
+PROGRAM = Path(sys.executable).parent / "quizsvc"
+
+
+@pytest.fixture
+def bank(tmp_path):
+    """The tests' own bank, in a folder of this test."""
+    return factories.write_bank(tmp_path / "question_bank")
+
+
+@pytest.fixture
+def home(tmp_path, bank):
+    """An empty home whose settings name the tests' bank."""
+    return {"HOME": str(tmp_path), "PATH": os.environ["PATH"], "QUIZSVC_BANK": str(bank)}
+
+
+@pytest.fixture
+def quizsvc(capsys, home):
+    """Runs a command in this process; gives exit code, standard output and standard error."""
+
+    def run(*words, **settings):
+        code = main.main(list(map(str, words)), home | settings)
+        return code, *capsys.readouterr()
+
+    return run
+
+
+def plant(bank, old, new, file="tolquenny-19/items.yaml"):
+    """Change a place of the bank's text; returns the line it stands in."""
+    path = bank / file
+    text = path.read_text()
+    assert text.count(old) == 1
+    path.write_text(text.replace(old, new))
+    return text[: text.index(old)].count("\n") + 1
+
+
+class TestCheck:
+    def test_the_shipped_bank_has_no_fault(self, quizsvc):
+        """What ships passes its own check."""
+        code, out, err = quizsvc("bank", "check", question_bank_folder())
+
+        assert code == 0, err
+        assert ", no fault, " in out
+        assert "error: " not in err
+
+    def test_a_sound_bank_ends_with_0_and_a_count(self, quizsvc, bank):
+        """One line on standard output."""
+        code, out, err = quizsvc("bank", "check")
+
+        items = sum(path.read_text().count("- item: ") for path in bank.rglob("*.yaml"))
+        assert (code, out.split(": ")[0]) == (0, str(bank))
+        assert f"{items} items" in out
+        assert "no fault" in out
+
+    def test_every_fault_is_reported_with_its_place_and_the_run_ends_with_1(self, quizsvc, bank):
+        """Three faults in one run: each with file, line, item and a cure."""
+        lines = [
+            plant(bank, "unit: ft\n  within: 150 ft", "unit: pssi\n  within: 150 ft"),
+            plant(bank, "concept: D-BUS\n  demand: rote", "concept: D-BUSS\n  demand: rote"),
+            plant(bank, "kind: some\n", "kind: sum\n"),
+        ]
+
+        code, out, err = quizsvc("bank", "check")
+
+        places = [line for line in err.splitlines() if line.startswith("where: ")]
+        assert code == 1
+        assert "3 faults" in out
+        for line in lines:
+            assert [place for place in places if f"items.yaml, line {line}, column " in place and ", item '" in place]
+        assert err.count("error: ") == 3
+        assert "mend:  did you mean 'psi' or 'psi/min'?\n" in err
+
+    def test_json_reports_the_same_for_a_program(self, quizsvc, bank):
+        """Findings as objects, nothing on standard error."""
+        line = plant(bank, "unit: ft\n  within: 150 ft", "unit: pssi\n  within: 150 ft")
+
+        code, out, err = quizsvc("bank", "check", bank, "--json", "--summary")
+
+        report = json.loads(out)
+        assert (code, err) == (1, "")
+        assert report["faults"] == 1
+        fault = next(finding for finding in report["findings"] if finding["severity"] == "fault")
+        assert (fault["line"], fault["item"]) == (line, "cabin-from-differential")
+        assert set(fault) == {"file", "line", "column", "reference", "what", "mend", "item", "severity"}
+        assert report["summary"]["by_status"]["live"] > 10
+
+    def test_the_summary_counts_items_by_concept(self, quizsvc, bank):
+        """Counts that can be made by hand in the text."""
+        code, out, err = quizsvc("bank", "check", "--summary")
+
+        kinds = Counter(
+            line.split(": ")[1]
+            for path in bank.rglob("*.yaml")
+            for line in path.read_text().splitlines()
+            if "  kind: " in line
+        )
+        assert code == 0
+        assert "by kind: " + ", ".join(f"{kind} {count}" for kind, count in sorted(kinds.items())) in out
+        assert "  P-DIFF       live 2\n" in out
+
+    def test_a_folder_that_is_none_is_a_clear_error(self, quizsvc, tmp_path):
+        """Says which folder, and ends with 1."""
+        code, out, err = quizsvc("bank", "check", tmp_path / "nowhere")
+
+        assert (code, out) == (1, "")
+        assert f"{tmp_path / 'nowhere'}" in err
+        assert "mend:  " in err
+
+    def test_a_pipe_gets_no_progress(self, home):
+        """The real program with its output caught: only findings and the count."""
+        result = subprocess.run([PROGRAM, "bank", "check"], env=home, capture_output=True, text=True, timeout=120)
+
+        assert result.returncode == 0
+        assert "\r" not in result.stdout + result.stderr
+        assert "checking" not in result.stderr
+
+    def test_a_terminal_gets_progress(self, home):
+        """The real program on a pseudo-terminal draws its line and wipes it."""
+        leader, follower = os.openpty()
+        with subprocess.Popen(
+            [PROGRAM, "bank", "check"], env=home, stdout=subprocess.DEVNULL, stderr=follower
+        ) as process:
+            os.close(follower)
+            seen = b""
+            # Reading a terminal whose program has ended is an error on Linux, and the end.
+            with contextlib.suppress(OSError):
+                while piece := os.read(leader, 4096):
+                    seen += piece
+            os.close(leader)
+
+        assert process.returncode == 0
+        assert b"\rchecking items: " in seen
+        assert seen.rstrip().endswith(b"\x1b[K") or b"remark: " in seen
+
+
+class TestLoad:
+    def test_it_stores_the_bank_and_says_what_is_new(self, quizsvc, bank, home):
+        """Each item is named, and its revision is in the database."""
+        assert quizsvc("db", "upgrade")[0] == 0
+
+        code, out, err = quizsvc("bank", "load")
+
+        named = {line.split()[1] for line in out.splitlines() if line.startswith("new ")}
+        with contextlib.closing(Database.open(settings_from(home).database_url)) as db, db.reading() as session:
+            stored = {item.id for item in session.query(Item)}
+        assert (code, err) == (0, "")
+        assert named == stored
+        assert f"loaded {bank}: {len(stored)} new, 0 changed, 0 unchanged, 0 withdrawn; " in out
+
+    def test_a_second_load_changes_nothing_and_a_changed_item_is_named(self, quizsvc, bank, home):
+        """Loading is safe to repeat; a changed text makes one new revision; a removed item is withdrawn."""
+        quizsvc("db", "upgrade")
+        first = json.loads(quizsvc("bank", "load", "--json")[1])
+        again = json.loads(quizsvc("bank", "load", "--json")[1])
+        plant(bank, "Which bus feeds the dump switch?", "Which bus is it that feeds the dump switch?")
+        changed = json.loads(quizsvc("bank", "load", "--json")[1])
+
+        assert (again["new"], again["changed"], again["unchanged"]) == ([], [], len(first["new"]))
+        assert (changed["new"], changed["changed"]) == ([], ["essential-bus-feeds"])
+        with contextlib.closing(Database.open(settings_from(home).database_url)) as db, db.reading() as session:
+            revisions = Counter(revision.item_id for revision in session.query(Revision))
+        assert revisions.pop("essential-bus-feeds") == 2
+        assert set(revisions.values()) == {1}
+
+    def test_a_bank_with_a_fault_is_refused_whole(self, quizsvc, bank, home):
+        """Every finding is printed, the sum says that nothing was loaded, and nothing was."""
+        quizsvc("db", "upgrade")
+        plant(bank, "unit: ft\n  within: 150 ft", "unit: pssi\n  within: 150 ft")
+
+        code, out, err = quizsvc("bank", "load")
+
+        with contextlib.closing(Database.open(settings_from(home).database_url)) as db, db.reading() as session:
+            stored = session.query(Item).count()
+        assert (code, out, stored) == (1, "", 0)
+        assert "where: question_bank/tolquenny-19/items.yaml, line " in err
+        assert "error: bank-faults\nwhat:  the bank has 1 fault; nothing was loaded\n" in err
+
+    def test_a_database_without_schema_names_the_command(self, quizsvc):
+        """Loading never migrates."""
+        code, out, err = quizsvc("bank", "load")
+
+        assert (code, out) == (1, "")
+        assert "quizsvc db upgrade" in err
+
+
+class TestShow:
+    def test_a_number_with_key_traps_and_working(self, quizsvc):
+        """What an author checks before a second reader gets it."""
+        code, out, err = quizsvc("bank", "show", "cabin-from-differential", "--draws", "3")
+
+        assert (code, err) == (0, "")
+        assert out.startswith("cabin-from-differential: number, concept P-DIFF, live, ")
+        assert [line for line in out.splitlines() if line.startswith("draw ")] == ["draw 1", "draw 2", "draw 3"]
+        assert out.count("\ntrap from-sea-level: ") == 3
+        assert out.count(" ft   <- took it off sea-level pressure\n") == 3
+
+    def test_options_with_their_beliefs(self, quizsvc):
+        """Each option with its id, and the belief behind a wrong one."""
+        code, out, err = quizsvc("bank", "show", "gate-slow-leak")
+
+        assert code == 0
+        assert "\n  never: not before the masks   <- a high-field regime has no warning\n" in out
+        assert "\nkey: 10,000 ft cabin\n" in out
+
+    def test_json_holds_each_draw(self, quizsvc):
+        """For a program: one object, as many draws as asked for."""
+        code, out, err = quizsvc("bank", "show", "cabin-from-differential", "--draws", "2", "--json")
+
+        shown = json.loads(out)
+        assert (code, len(shown["draws"])) == (0, 2)
+        assert {"stem", "key", "accepted", "traps", "why", "working"} <= set(shown["draws"][0])
+
+    def test_an_item_that_is_not_there(self, quizsvc):
+        """Says so and ends with 1."""
+        code, out, err = quizsvc("bank", "show", "no-such-item")
+
+        assert (code, out) == (1, "")
+        assert err.startswith("error: item-not-found\nwhat:  the bank has no item 'no-such-item' that could be shown\n")
