@@ -27,11 +27,10 @@ _OPTIONS_AT_MOST = 60
 def start_set() -> tuple[Response, int]:
     """Begin a set; the reply holds its questions and the first item's screen."""
     headers.check_json_call()
-    body = edge.json_body(("minutes", "long", "acknowledged"))
-    long = body.get("long", False)
+    body = edge.json_body(("minutes", "long", "acknowledged", "html"))
+    long = _flag(body, "long")
+    html = _flag(body, "html")
     acknowledged = body.get("acknowledged", [])
-    if not isinstance(long, bool):
-        raise InputError("long-unknown", f"'{str(long)[:40]}' is not true or false", where="long", mend="true or false")
     if not isinstance(acknowledged, list) or not all(_caution_id(one) for one in acknowledged):
         raise InputError(
             "acknowledged-unreadable",
@@ -42,8 +41,11 @@ def start_set() -> tuple[Response, int]:
     if isinstance(body.get("minutes"), str):
         raise InputError("minutes-not-a-number", "minutes is a text", where="minutes", mend="a number, without quotes")
     view = drill.start_set(minutes=body.get("minutes"), long=long, acknowledged=acknowledged)
-    shown = _screen_after(view)
-    return jsonify(set=_set(view), url=shown["url"], html=shown["html"]), 201
+    first = view.questions[0]
+    reply = {"set": _set(view), "url": url_for("drill.question", question_id=first.id)}
+    if html:
+        reply["html"] = drill.show_question(first, layout="fragment.html")
+    return jsonify(reply), 201
 
 
 @blueprint.post("/answers")
@@ -51,7 +53,8 @@ def record_answer() -> tuple[Response, int]:
     """Store an answer; the same UUID again gives the stored result."""
     headers.check_json_call()
     person = people.required()
-    body = edge.json_body(("question", "uuid", "response", "sureness", "given_at", "sent_at"))
+    body = edge.json_body(("question", "uuid", "response", "sureness", "given_at", "sent_at", "html"))
+    html = _flag(body, "html")
     wiring = wired()
     sureness = body.get("sureness")
     stored = practice.record_answer(
@@ -66,12 +69,10 @@ def record_answer() -> tuple[Response, int]:
         now=wiring.clock(),
         rng=wiring.rng,
     )
-    whole = practice.set_view(wiring.db, person.id, stored.question.set_id, now=wiring.clock())
-    reply = {
-        "answer": _answer(stored),
-        "html": drill.show_feedback(stored.question, whole, layout="fragment.html"),
-        "next": _screen_after(whole),
-    }
+    reply = {"answer": _answer(stored), "next": {"url": _address_after(stored)}}
+    if html:
+        reply["html"] = drill.show_feedback(stored.question, stored.next_question_id, layout="fragment.html")
+        reply["next"]["html"] = _screen_after(person.id, stored)
     return jsonify(reply), 200 if stored.already_stored else 201
 
 
@@ -127,18 +128,27 @@ def _response(value: Any) -> dict[str, Any]:
     )
 
 
-def _screen_after(view: SetView) -> dict[str, str]:
-    """The screen that comes next in a set, ready to be shown without another request."""
-    following = view.next_question if view.ended_at is None else None
-    if following is None:
-        return {
-            "url": url_for("drill.set_page", set_id=view.id),
-            "html": drill.show_set_end(view, layout="fragment.html"),
-        }
-    return {
-        "url": url_for("drill.question", question_id=following.id),
-        "html": drill.show_question(following, layout="fragment.html"),
-    }
+def _flag(body: dict[str, Any], name: str) -> bool:
+    given = body.get(name, False)
+    if isinstance(given, bool):
+        return given
+    raise InputError(f"{name}-unknown", f"'{str(given)[:40]}' is not true or false", where=name, mend="true or false")
+
+
+def _address_after(stored: AnswerView) -> str:
+    if stored.next_question_id is None:
+        return url_for("drill.set_page", set_id=stored.question.set_id)
+    return url_for("drill.question", question_id=stored.next_question_id)
+
+
+def _screen_after(person_id: int, stored: AnswerView) -> str:
+    """The screen that comes next in the set, ready to be shown without another request."""
+    wiring = wired()
+    if stored.next_question_id is None:
+        whole = practice.set_view(wiring.db, person_id, stored.question.set_id, now=wiring.clock())
+        return drill.show_set_end(whole, layout="fragment.html")
+    following = practice.question_view(wiring.db, person_id, stored.next_question_id, now=wiring.clock())
+    return drill.show_question(following, layout="fragment.html")
 
 
 def _set(view: SetView) -> dict[str, Any]:

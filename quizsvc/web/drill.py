@@ -13,7 +13,7 @@ from quizsvc.services.views import QuestionView, SetView
 from quizsvc.web import edge, people, words
 from quizsvc.web.wiring import wired
 
-__all__ = ["blueprint", "show_question", "show_set_end", "start_set"]
+__all__ = ["LONGEST_TYPED", "blueprint", "show_feedback", "show_question", "show_set_end", "start_set"]
 
 blueprint = Blueprint("drill", __name__)
 
@@ -90,7 +90,8 @@ def question(question_id: str) -> str:
     view = practice.question_view(wiring.db, person.id, question_id, now=wiring.clock())
     if view.feedback is None:
         return show_question(view)
-    return show_feedback(view, _own_set(view.set_id))
+    following = _own_set(view.set_id).next_question
+    return show_feedback(view, following.id if following else None)
 
 
 @blueprint.post("/questions/<key:question_id>/answers")
@@ -149,13 +150,16 @@ def show_question(
     )
 
 
-def show_feedback(view: QuestionView, whole: SetView, *, layout: str = "page.html") -> str:
-    """What the answer was worth, the key, the working, and the way on."""
-    following = whole.next_question
+def show_feedback(view: QuestionView, following: str | None, *, layout: str = "page.html") -> str:
+    """What the answer was worth, the key, the working, and the way on to the question `following`, or to the end."""
     return render_template(
-        "feedback.html", layout=layout, question=view, feedback=view.feedback, whole=whole, following=following,
+        "feedback.html",
+        layout=layout,
+        question=view,
+        feedback=view.feedback,
+        following=following,
         person=g.person,
-    )  # fmt: skip
+    )
 
 
 def show_set_end(view: SetView, *, layout: str = "page.html") -> str:

@@ -45,7 +45,7 @@ class TestSets:
     def test_a_set_begins_without_an_account(self, app, call, bank_db):
         """The person is made by this call, the cookie comes with the reply."""
         client = app.test_client()
-        reply = call(client, "sets", {"minutes": 5, "acknowledged": ["C1", "C9"]})
+        reply = call(client, "sets", {"minutes": 5, "acknowledged": ["C1", "C9"], "html": True})
         body = reply.get_json()
 
         assert reply.status_code == 201
@@ -76,6 +76,7 @@ class TestSets:
             {"minutes": 5, "acknowledged": "C1"},
             {"minutes": 5, "acknowledged": [1]},
             {"minutes": 5, "acknowledged": ["C1"], "long": 1},
+            {"minutes": 5, "acknowledged": ["C1"], "html": "yes"},
             {"minutes": 5, "acknowledged": ["C1"], "seed": 7},
             {"minutes": 5, "acknowledged": ["C1\u0000"]},
             [],
@@ -103,6 +104,7 @@ class TestAnswers:
             "uuid": str(uuid.uuid4()),
             "response": right(bank_db, questions[0]["id"]),
             "sureness": "sure",
+            "html": True,
         }
         reply = call(client, "answers", body)
         seen = reply.get_json()

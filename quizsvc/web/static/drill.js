@@ -49,6 +49,7 @@ async function start(form, button) {
     minutes: Number(button.value),
     long: fields.get("long") === "1",
     acknowledged: fields.getAll("acknowledged"),
+    html: true,
   };
   if (busy(form)) return;
   try {
@@ -81,6 +82,7 @@ async function answer(form, button) {
     response,
     sureness,
     given_at: new Date().toISOString(),
+    html: true,
   });
 }
 
@@ -196,7 +198,7 @@ function refuse(words) {
 
 function notYet(what) {
   return (seconds, now) => {
-    say(`${what}: no reply. Trying again in ${seconds} s; it is kept on this device. `);
+    say(`${what}. Trying again in ${seconds} s; it is kept on this device. `);
     const button = document.createElement("button");
     button.type = "button";
     button.className = "plain";

@@ -16,10 +16,16 @@ export async function send(address, body, waiting) {
     try {
       return await once(address, body);
     } catch (error) {
-      if (error instanceof Refused && ![429, 502, 503, 504].includes(error.status)) throw error;
+      if (error instanceof Refused && !passing(error)) throw error;
     }
     await pause(WAITS_S[Math.min(tries, WAITS_S.length - 1)], waiting);
   }
+}
+
+// Worth another try: a gateway that is alone for the moment, or a database that is busy or away.
+function passing(error) {
+  const type = error.problem.type || "";
+  return [502, 503, 504].includes(error.status) && (!type || type.endsWith(":store-unavailable"));
 }
 
 async function once(address, body) {
