@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -263,8 +263,3 @@ class Block:
         self.report.fault(
             node, "bank-word-type", f"'{word}' takes {wanted} and got {given}", "see the format of this word"
         )
-
-
-def first_by(names: Mapping[str, tuple[int, int]], name: str) -> str:
-    """Where a name was first given."""
-    return f"line {names[name][0]}"

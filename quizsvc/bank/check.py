@@ -30,10 +30,11 @@ from quizsvc.bank.draw import Generator, Record, Records
 from quizsvc.bank.examine import check_formulas
 from quizsvc.bank.functions import library
 from quizsvc.bank.item import Context, ItemText, read_item
-from quizsvc.bank.style import remark_style
+from quizsvc.bank.question import build_item
+from quizsvc.bank.style import remark_draws, remark_style
 from quizsvc.bank.summary import Summary, summarise
 from quizsvc.bank.text import Document, Table, plain, read_text
-from quizsvc.bank.trial import try_item
+from quizsvc.bank.trial import Trial, try_item
 from quizsvc.errors import Finding
 
 __all__ = ["BankText", "CheckedBank", "CheckedItem", "canonical_json", "check_bank"]
@@ -75,6 +76,8 @@ class CheckedItem:
     read_by: str | None
     file: str
     line: int
+    refused: float
+    """Share of its variants that may not be asked; drawing again costs little below one half."""
 
 
 @dataclass(frozen=True)
@@ -294,12 +297,15 @@ class _Check:
             return None
         uses_aircraft = check_formulas(item, context.library, self.rng)
         uses_aircraft |= any(entry.get("list") for entry in item.body["draw"])
-        if not report.faults:
-            try_item(item, context.library, self.rng)
-        remark_style(item)
-        if report.faults:
-            return None
         body = item.body
+        trial: Trial | None = None
+        if not report.faults:
+            compiled = build_item(body, context.library)
+            trial = try_item(item, compiled, self.rng)
+            remark_draws(item, compiled)
+        remark_style(item)
+        if trial is None or report.faults:
+            return None
         body["aircraft"] = context.aircraft_hash if uses_aircraft else None
         body["cautions"] = owed_cautions(body, context.aircraft_hash is not None)
         return CheckedItem(
@@ -318,6 +324,7 @@ class _Check:
             item.read_by,
             report.file,
             item.place[0],
+            trial.refused_share,
         )
 
     def _owed_cautions(self, items: Sequence[CheckedItem]) -> None:

@@ -15,7 +15,7 @@ from typing import Any
 from quizsvc.bank.block import ITEM_ID, Block, Report, nearest
 from quizsvc.bank.draw import Records, name_is_free, read_draws
 from quizsvc.bank.functions import Library
-from quizsvc.bank.item_kinds import read_number, read_options
+from quizsvc.bank.item_kinds import hold_count, hold_length, read_number, read_options
 from quizsvc.bank.text import Scalar, Table
 
 __all__ = ["DRILLED", "FORMAT", "KINDS", "Context", "ItemText", "read_item"]
@@ -133,6 +133,7 @@ def _read_common(block: Block, item: ItemText, context: Context) -> None:
         scalar = block.scalar(word, required=True)
         body[word] = scalar.text.strip() if scalar else ""
         if scalar:
+            hold_length(scalar, report)
             item.places[word] = scalar
     own: list[str] = []
     for scalar in block.scalars("caution", one=True):
@@ -200,8 +201,11 @@ def _read_numbers(block: Block, item: ItemText, context: Context) -> None:
             lets.append({"name": name, "formula": node.text})
             item.places[f"let/{name}"] = node
     body["let"] = lets
+    hold_count(block, "let", len(lets), report)
+    hold_count(block, "draw", len(body["draw"]), report)
     refuse = block.scalars("refuse", one=True)
     body["refuse"] = [scalar.text for scalar in refuse]
+    hold_count(block, "refuse", len(refuse), report)
     item.places.update({f"refuse/{place}": scalar for place, scalar in enumerate(refuse)})
 
 

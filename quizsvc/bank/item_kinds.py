@@ -7,15 +7,33 @@ from typing import TYPE_CHECKING, Any
 
 from quizsvc.bank.block import ITEM_ID, Block, Report
 from quizsvc.bank.quantity import bank_unit, read_bank_quantity, span_in
+from quizsvc.bank.text import Scalar
 from quizsvc.errors import InputError
 from quizsvc.physics.units import UNITS
 
 if TYPE_CHECKING:
     from quizsvc.bank.item import ItemText
 
-__all__ = ["read_number", "read_options"]
+__all__ = ["hold_count", "hold_length", "read_number", "read_options"]
+
+MOST_ENTRIES = 25
+LONGEST_TEXT = 4_000
 
 _ROUND = re.compile(r"(nearest|down|up)\s+(.+)\Z")
+
+
+def hold_count(block: Block, word: str, count: int, report: Report) -> None:
+    """Cap what one item may hold, so that no text makes checking or drawing long."""
+    if count > MOST_ENTRIES:
+        what = f"{count} entries under '{word}'"
+        report.fault(block.at(word), "bank-too-many", what, f"keep to {MOST_ENTRIES}; make two items of it")
+
+
+def hold_length(scalar: Scalar, report: Report) -> None:
+    """Cap the length of a text that is shown: a page renders it every time."""
+    if len(scalar.text) > LONGEST_TEXT:
+        what = f"a text of {len(scalar.text):,} characters"
+        report.fault(scalar, "bank-text-long", what, f"keep to {LONGEST_TEXT:,}")
 
 
 def read_options(block: Block, item: ItemText, kind: str) -> None:
@@ -51,9 +69,11 @@ def read_options(block: Block, item: ItemText, kind: str) -> None:
                 f"option '{option_id}' names no belief",
                 "add 'belief:', who would pick it and why",
             )
+        hold_length(text, report)
         options.append({"id": option_id, "text": text.text.strip(), "key": key, "belief": belief})
         item.places[f"options/{option_id}"] = text
     item.body["options"] = options
+    hold_count(block, "options", len(options), report)
     if not block.has("options"):
         return
     keys = sum(option["key"] for option in options)
@@ -103,6 +123,7 @@ def read_number(block: Block, item: ItemText) -> None:
             if scalar:
                 item.places[f"traps/{trap_id}/{word}"] = scalar
     body["traps"] = traps
+    hold_count(block, "traps", len(traps), report)
 
 
 def _read_within(block: Block, report: Report, unit: str | None) -> dict[str, Any] | None:

@@ -113,7 +113,7 @@ def compile_item(body: Mapping[str, Any], aircraft: Aircraft | None) -> Item:
 def build_item(body: Mapping[str, Any], names: Library) -> Item:
     """As `compile_item`, with the functions and constants already at hand."""
     draws = Draws(tuple(body["draw"]))
-    known = dict.fromkeys(draws.dimensions)
+    known: dict[str, None] = dict.fromkeys(draws.dimensions)
     lets: list[tuple[str, Formula]] = []
     for entry in body["let"]:
         lets.append((entry["name"], compile_formula(entry["formula"], names, known)))
@@ -206,9 +206,13 @@ def issue(item: Item, rng: Generator) -> Issued:
     refusals: dict[str, int] = {}
     for _ in range(MOST_TRIES if item.draws.entries else 1):
         tried = try_draw(item, item.draws.draw(rng))
-        if tried.refusal is None:
-            return _issued(item, tried, rng)
-        refusals[tried.refusal] = refusals.get(tried.refusal, 0) + 1
+        refusal = tried.refusal
+        if refusal is None:
+            try:
+                return _issued(item, tried, rng)
+            except FormulaError:
+                refusal = "a text without a value"
+        refusals[refusal] = refusals.get(refusal, 0) + 1
     most = max(refusals, key=lambda reason: refusals[reason])
     raise DrawError(
         "bank-no-draw",

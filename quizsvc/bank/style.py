@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import re
 
+from quizsvc.bank.formula import Formula
 from quizsvc.bank.item import LONGEST_STEM, ItemText, words
+from quizsvc.bank.question import Item
+from quizsvc.bank.template import Template
 
-__all__ = ["remark_style"]
+__all__ = ["remark_draws", "remark_style"]
 
 _NEGATIVE = re.compile(r"\b(not|never|except|cannot|can't|isn't|doesn't|won't)\b")
 _QUESTION = re.compile(r"[^.?!]*\?")
@@ -54,3 +57,46 @@ def remark_style(item: ItemText) -> None:
                 f"the key is the longest option ({lengths[key]} characters, the others at most {max(others)})",
                 "shorten it, or give a wrong option as much detail",
             )
+
+
+def remark_draws(item: ItemText, compiled: Item) -> None:
+    """Remark a draw that changes nothing, and one that the answer depends on and the stem does not show."""
+    lets = dict(compiled.lets)
+    told = _named(compiled.stem, lets)
+    asked = set().union(told, *(_named(option.text, lets) for option in compiled.options))
+    answer = _reached(compiled.answer.names, lets) if compiled.answer else set()
+    for entry in item.body["draw"]:
+        names = set(entry["options"][0]["shown"]) if entry["form"] == "choice" else {entry["name"]}
+        names |= set(entry["dimensions"])
+        if answer & names and not told & names:
+            item.report.remark(
+                item.places["stem"],
+                "bank-draw-unseen",
+                f"the answer depends on '{entry['name']}', and the stem does not show it",
+                f"show it as {{{entry['name']}}}",
+            )
+        elif not (asked | answer) & names:
+            item.report.remark(
+                item.places["stem"],
+                "bank-draw-unused",
+                f"draw '{entry['name']}' changes neither the question nor the answer",
+                f"show it as {{{entry['name']}}}, or take it out",
+            )
+
+
+def _named(template: Template, lets: dict[str, Formula]) -> set[str]:
+    """Names that a text shows, by themselves or through formulas and lets."""
+    found = {slot.name for slot in template.slots if slot.formula is None}
+    return found.union(*(_reached(slot.formula.names, lets) for slot in template.slots if slot.formula is not None))
+
+
+def _reached(names: frozenset[str], lets: dict[str, Formula]) -> set[str]:
+    """Names and all names that their lets are made of."""
+    found: set[str] = set()
+    open_names = list(names)
+    while open_names:
+        name = open_names.pop()
+        if name not in found:
+            found.add(name)
+            open_names.extend(lets[name].names if name in lets else ())
+    return found

@@ -8,7 +8,6 @@ was written; what it means is decided by the word it stands under (`quizsvc.bank
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeAlias
 
@@ -287,15 +286,3 @@ def plain(node: Node | None) -> Any:
     if _DECIMAL.match(node.text):
         return float(node.text)
     return node.text
-
-
-def scalars(node: Node | None) -> Iterator[Scalar]:
-    """Every scalar below a node, in the order of the text."""
-    if isinstance(node, Scalar):
-        yield node
-    elif isinstance(node, List):
-        for entry in node.entries:
-            yield from scalars(entry)
-    elif isinstance(node, Table):
-        for entry in node.entries.values():
-            yield from scalars(entry)

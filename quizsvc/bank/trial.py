@@ -7,9 +7,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from quizsvc.bank.draw import Drawn, Generator
-from quizsvc.bank.functions import Library
+from quizsvc.bank.formula import FormulaError
 from quizsvc.bank.item import ItemText
-from quizsvc.bank.question import Item, Tried, build_item, issue, number_record, try_draw
+from quizsvc.bank.question import Item, Tried, issue, try_draw
 from quizsvc.errors import InputError
 from quizsvc.physics.units import from_si
 
@@ -36,26 +36,24 @@ class Trial:
         return sum(self.refusals.values()) / self.tried if self.tried else 0.0
 
 
-def try_item(item: ItemText, library: Library, rng: Generator) -> Trial | None:
+def try_item(item: ItemText, compiled: Item, rng: Generator) -> Trial:
     """Draw 200 variants (all of them where there are fewer), and find what goes wrong.
 
     Parameters
     ----------
     item : ItemText
         Its formulas are without faults; `answers-below-100` is filled in.
-    library : Library
-        Functions and constants of its folder.
+    compiled : Item
+        Made from its body.
     rng : Generator
         For the draws.
 
     Returns
     -------
-    Trial or None
-        The counts; None for an item without draws that has no key to judge.
+    Trial
+        The counts.
     """
     body, report = item.body, item.report
-    body["answers-below-100"] = False
-    compiled = build_item(body, library)
     refusals: Counter[str] = Counter()
     first: dict[str, Tried] = {}
     accepted: list[Tried] = []
@@ -182,22 +180,30 @@ def _find_dead_traps(item: ItemText, compiled: Item, accepted: list[Tried]) -> N
 
 
 def _find_texts(item: ItemText, compiled: Item, accepted: list[Tried], rng: Generator) -> None:
-    """Write out three variants as they would be asked, so that a text without a value is found here."""
-    try:
-        for tried in accepted[:3]:
-            if compiled.answer is not None:
-                number_record(compiled, tried)
+    """Find a text without a value in some draw, and options that read the same; write one question out whole."""
+    texts = {"stem": compiled.stem, "why": compiled.why}
+    texts |= {f"options/{option.id}": option.text for option in compiled.options}
+    drawn_options = any(option.text.slots for option in compiled.options)
+    for tried in accepted:
+        values = {**tried.values, "answer": tried.working.key} if tried.working else tried.values
+        for where, template in texts.items():
+            for slot in template.slots:
+                try:
+                    if slot.formula is not None:
+                        slot.formula(values)
+                except FormulaError as error:
+                    what = f"'{{{slot.name}...}}' has no value in the draw {_drawn_text(tried)}: {error.what}"
+                    item.report.fault(item.places[where], "bank-no-value", what, "refuse such draws under 'refuse'")
+                    return
+        if drawn_options:
             shown = {name: str(entry["shown"]) for name, entry in tried.drawn.items()}
-            compiled.stem.fill(shown, tried.values)
-            texts = [option.text.fill(shown, tried.values) for option in compiled.options]
-            if len(set(texts)) < len(texts):
-                item.report.fault(
-                    item.places[f"options/{compiled.options[0].id}"],
-                    "bank-option-twice",
-                    f"two options read the same in the draw {_drawn_text(tried)}",
-                    "refuse such draws under 'refuse'",
-                )
+            written = [option.text.fill(shown, tried.values) for option in compiled.options]
+            if len(set(written)) < len(written):
+                what = f"two options read the same in the draw {_drawn_text(tried)}"
+                at = item.places[f"options/{compiled.options[0].id}"]
+                item.report.fault(at, "bank-option-twice", what, "refuse such draws under 'refuse'")
                 return
+    try:
         issue(compiled, rng)
     except InputError as error:
         item.report.fault(item.places["why"], error.reference, error.what, error.mend or "refuse such draws")

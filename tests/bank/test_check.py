@@ -430,3 +430,82 @@ class TestOtherFiles:
             ("21-10", "Layout", 0), ("21-20", "AUTO", 1),
         ]  # fmt: skip
         assert sections[0].body == "First.\n\n```\n## no heading\n```"
+
+
+class TestDrawsInTheQuestion:
+    """Numbers must be seen and must matter."""
+
+    def test_answer_that_depends_on_an_unseen_draw_is_remarked(self):
+        """Nobody can work with a level that is not told."""
+        bank = check(number_text(SCHEDULE.replace("Level {level}. Schedule?", "Schedule?")))
+
+        assert found(bank, "remark") == [
+            ("bank-draw-unseen", "the answer depends on 'level', and the stem does not show it")
+        ]
+
+    def test_draw_shown_through_a_formula_or_let_is_seen(self):
+        """A let of the draw tells it too."""
+        text = SCHEDULE.replace("Level {level}", "Level {half:ft:0}") + "let: {half: level/2}"
+
+        assert found(check(number_text(text)), "remark") == []
+
+    def test_draw_that_changes_nothing_is_remarked(self):
+        """It would make the same question look new."""
+        text = SCHEDULE.replace("draw: {", "draw: {n: {one-of: [1 ft, 2 ft]}, ")
+
+        assert found(check(number_text(text)), "remark") == [
+            ("bank-draw-unused", "draw 'n' changes neither the question nor the answer")
+        ]
+
+    def test_text_without_a_value_in_some_draw_is_a_fault(self):
+        """The working divides by zero at FL200 (by hand: the schedule is 900 ft there)."""
+        text = number_text(SCHEDULE).replace("It is {answer}.", "'It is {1*ft/(level - 20000*ft)::2}.'")
+
+        assert found(check(text)) == [
+            ("bank-no-value", "'{1*ft/(level - 20000*ft)...}' has no value in the draw level FL200: division by zero")
+        ]
+
+    def test_question_is_drawn_again_where_a_text_has_no_value(self):
+        """A learner never meets the error, even in a bank that was not checked."""
+        item = only_item(check(number_text(SCHEDULE)))
+        body = dict(item.body, why="{1*ft/(level - 20000*ft)::2}")
+        body["draw"] = [dict(body["draw"][0], **{"from": 200.0, "count": 2})]
+        compiled_item = compile_item(body, check().aircraft["tolquenny-19"])
+
+        assert {issue(compiled_item, random.Random(n)).drawn["level"]["shown"] for n in range(20)} == {"FL205"}
+
+
+class TestCaps:
+    """No item text makes checking, drawing or showing long."""
+
+    @pytest.mark.parametrize(
+        ("text", "reference"),
+        [
+            (one(stem="x" * 4001), "bank-text-long"),
+            (one(b="x" * 4001), "bank-text-long"),
+            (number_text(SCHEDULE + "refuse: [" + ", ".join(["level < 3*ft"] * 26) + "]"), "bank-too-many"),
+            (number_text(SCHEDULE + "let: {" + ", ".join(f"x{n}: 3*ft" for n in range(26)) + "}"), "bank-too-many"),
+        ],
+        ids=["stem", "option", "refuse", "let"],
+    )
+    def test_too_much_is_refused(self, text, reference):
+        """With the number that is allowed."""
+        faults = found(check(text))
+
+        assert [name for name, _ in faults] == [reference]
+
+    @pytest.mark.parametrize(
+        ("formula", "column", "what"),
+        [
+            ("level.__class__", 16, "'.' reaches into a value (column 6 of 'level.__class__')"),
+            ("'__import__(\"os\")'", 23, "text in quotes (column 12 of '__import__(\"os\")')"),
+            ('"[x for x in level]"', 12, "'[' takes a part of a value (column 1 of '[x for x in level]')"),
+            ("(level := 3)", 18, "':' does not belong into a formula (column 8 of '(level := 3)')"),
+            ("9**9**9**9", 15, "no finite value (column 5 of '9**9**9**9')"),
+        ],
+    )
+    def test_formula_attack_in_an_item_is_found_with_the_column_of_the_file(self, formula, column, what):
+        """`  answer: ` takes ten columns; a quote one more."""
+        (finding,) = check(number_text(SCHEDULE.replace("schedule(level)", formula))).faults
+
+        assert (finding.line, finding.column, finding.item, finding.what) == (9, column, "sample", what)

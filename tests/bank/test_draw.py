@@ -240,7 +240,7 @@ def test_faulty_draw_is_found(draw, reference, what):
 def test_range_that_misses_its_end_is_remarked():
     """FL180 to FL395 by 1,000 ft ends at FL390."""
     draw = "level: {from: FL180, to: FL395, step: 1000 ft}"
-    text = NUMBER.format(stem="Now?", draw=draw, answer="level", unit="ft", within="exact", refuse="")
+    text = NUMBER.format(stem="Above {level}?", draw=draw, answer="level", unit="ft", within="exact", refuse="")
     bank = check(number_text(text))
 
     assert [finding.reference for finding in bank.remarks if finding.item] == ["bank-draw-end"]
