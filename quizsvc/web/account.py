@@ -59,18 +59,19 @@ def _settings_page(person: PersonView, *, error: InputError | None = None) -> st
         error=error,
         sent=request.form if error else None,
         aircraft=reading.aircraft_list(wired().db),
-        zones=_zones(),
+        zones=_zones(person.time_zone),
     )
 
 
-def _zones() -> dict[str, list[str]]:
-    """Time zones by region, for a list that works without a script."""
+def _zones(own: str) -> dict[str, list[str]]:
+    """Time zones by region, for a list that works without a script; a person's own is always among them."""
     grouped: dict[str, list[str]] = {}
     for name in sorted(available_timezones()):
         region, _, place = name.partition("/")
         if place and region not in ("Etc", "posix", "right", "SystemV"):
             grouped.setdefault(region, []).append(name)
-    return {"": ["UTC"], **grouped}
+    listed = {name for names in grouped.values() for name in names}
+    return {"": ["UTC"] if own == "UTC" or own in listed else ["UTC", own], **grouped}
 
 
 def _check_date(written: str) -> date | None:

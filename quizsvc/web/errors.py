@@ -51,9 +51,9 @@ TITLES = {
     401: "Not signed in",
     403: "Not from here",
     404: "Nothing at this address",
-    409: "Taken",
+    409: "Already there",
     413: "Too much at once",
-    422: "Not readable",
+    422: "This cannot be used",
     429: "Too many tries",
     500: "Our fault",
     503: "Not available just now",
@@ -157,8 +157,10 @@ def problem(status: int, reference: str, what: str, *, where: str = "", mend: st
 
 
 def sentence(words: str) -> str:
-    """The words with a capital and a full stop."""
+    """The words with a capital and a full stop; a command to type stays as it must be typed."""
     trimmed = words.strip()
+    if trimmed.startswith("quizsvc "):
+        return f"Whoever keeps this installation types: {trimmed}"
     return trimmed[:1].upper() + trimmed[1:] + ("" if trimmed.endswith((".", "?", "!")) else ".")
 
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 from datetime import timedelta
 
 import pytest
+from sqlalchemy import update
 
 from quizsvc.services import accounts
+from quizsvc.store.tables import Person
 
 PASSWORD = "ochre lantern nine"
 
@@ -279,6 +281,13 @@ class TestSettings:
         # New Zealand's daylight time is UTC+13 (tz database, Rule NZ).
         local = clock() + timedelta(hours=13)
         assert f"{local.day} {local:%b %Y, %H:%M}" in member.get("/log").text
+
+    def test_a_zone_that_the_list_lacks_is_kept(self, member, bank_db):
+        """Saving another setting does not move a person to UTC."""
+        with bank_db.writing() as session:
+            session.execute(update(Person).values(time_zone="Etc/GMT+5"))
+
+        assert "<option selected>Etc/GMT+5" in member.get("/account").html
 
 
 class TestDelete:

@@ -6,7 +6,8 @@ import uuid
 
 from sqlalchemy import func, select
 
-from quizsvc.store.tables import Acknowledgement, Answer, Grade, Person, PracticeSet, Squawk
+from quizsvc.services import accounts
+from quizsvc.store.tables import Acknowledgement, Answer, Grade, Person, PracticeSet, Question, Squawk
 from tests.web.keys import right, wrong
 from tests.web.pages import on_both
 
@@ -264,3 +265,36 @@ class TestSquawk:
 
         assert visitor.status == 422
         assert _count(bank_db, Squawk) == 0
+
+    def test_an_instructors_squawk_withdraws_what_can_hurt(self, browsers, bank_db, clock):
+        """C11's other sentence; an answer to a question asked before counts for nothing, and the page says so."""
+        accounts.add_account(bank_db, "Rosmund Achterby", ["instructor"], now=clock())
+        secret = accounts.make_link(bank_db, "Rosmund Achterby", hours=24, now=clock())
+        instructor, pilot = browsers(), browsers()
+        instructor.send(instructor.get(f"/link/{secret}").form(f"/link/{secret}"), password="ochre lantern nine")
+        item = _open_question_on(pilot, bank_db, clock, "D-BUS")
+        waiting = pilot.path
+        assert _open_question_on(instructor, bank_db, clock, "D-BUS") == item
+        instructor.pass_on()
+        instructor.send(next(one for one in instructor.page.forms if one.action.endswith("/squawks")), text="Two keys.")
+
+        assert "Item is withdrawn until a reviewer has read it." in instructor.page.text
+
+        assert "was withdrawn" in pilot.get(waiting).text
+        pilot.send(pilot.answer_form(), **right(bank_db, pilot.question))
+        assert "Counts for nothing: withdrawn." in pilot.page.text
+
+
+def _open_question_on(visitor, db, clock, concept):
+    """Drill until a question on the concept is on the screen, open; returns its item."""
+    for _ in range(12):
+        visitor.start(minutes=25, long=True)
+        while "/questions/" in visitor.path:
+            with db.reading() as session:
+                question = session.get(Question, visitor.question)
+                if question.concept_id == concept:
+                    return question.item_id
+            visitor.pass_on()
+            visitor.next()
+        clock.advance(days=1)
+    raise AssertionError(f"{concept} was never asked")
