@@ -22,10 +22,7 @@ def read_folder(path: Path | str) -> list[BankText]:
         No such folder, nothing in it, or a file that is too large or not UTF-8.
     """
     root = Path(path)
-    if not root.is_dir():
-        raise InputError(
-            "bank-folder", "there is no such folder", where=str(root), mend="name a folder that holds a bank"
-        )
+    refuse_missing(root)
     files = sorted(root.glob("*.yaml"))
     for folder in sorted(entry for entry in root.iterdir() if entry.is_dir() and not entry.name.startswith(".")):
         files += sorted(folder.glob("*.yaml")) + sorted((folder / "handbook").glob("*.md"))
@@ -48,6 +45,25 @@ def read_folder(path: Path | str) -> list[BankText]:
             )
         )
     return texts
+
+
+def refuse_missing(root: Path) -> None:
+    """Raise InputError where a bank's folder is not there."""
+    if not root.is_dir():
+        raise InputError(
+            "bank-folder", "there is no such folder", where=str(root), mend="name a folder that holds a bank"
+        )
+
+
+def read_file(file: Path) -> str:
+    """The text of one file of a bank.
+
+    Raises
+    ------
+    InputError
+        It cannot be read, is too large or not UTF-8.
+    """
+    return _read(file, LARGEST_FILE)
 
 
 def _read(file: Path, left: int) -> str:

@@ -14,6 +14,7 @@ from quizsvc.bank.text import plain, read_text
 from quizsvc.errors import FindingsError, InputError
 from quizsvc.physics.unit_table import find_unit, from_si, names_of, unit
 from quizsvc.physics.units import format_quantity
+from quizsvc.services.bank_files import read_file, refuse_missing
 
 # Decimals that a person reads with pleasure, for units that were asked for; the bank's own choice for the usual ones.
 _DECIMALS = {name: decimals for name, decimals in formulas.SHOWN_UNITS.values()} | {
@@ -167,6 +168,7 @@ def _shown(value_si: float, name: str | None) -> tuple[float, str]:
 
 
 def _read_aircraft(bank: Path, key: str | None) -> Aircraft | None:
+    refuse_missing(bank)
     described = {path.parent.name: path for path in sorted(bank.glob("*/aircraft.yaml"))}
     if key is None:
         key = next(iter(described), None)
@@ -175,7 +177,7 @@ def _read_aircraft(bank: Path, key: str | None) -> Aircraft | None:
     if key not in described:
         raise _unknown(bank, key, described)
     path = described[key]
-    document = read_text(f"{key}/aircraft.yaml", path.read_text(encoding="utf-8"))
+    document = read_text(f"{key}/aircraft.yaml", read_file(path))
     aircraft, findings = read_aircraft(plain(document.root) or {}, document.place, document.file)
     faults = [finding for finding in (*document.findings, *findings) if finding.severity == "fault"]
     if aircraft is None or faults:

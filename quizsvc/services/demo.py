@@ -15,6 +15,7 @@ from pathlib import Path
 
 from quizsvc.errors import ConflictError, InputError, QuizsvcError
 from quizsvc.services import accounts, banks, demo_history, links, reading, schema
+from quizsvc.services.bank_files import read_file
 from quizsvc.services.demo_school import Member, School, read_school
 from quizsvc.services.views import SettingsForm
 from quizsvc.settings import Settings, question_bank_folder
@@ -98,7 +99,7 @@ def prepare(settings: Settings, *, fresh: bool, now: datetime, progress: Callabl
     """
     _make_folder(settings)
     file = settings.data_dir / _DATABASE
-    school = read_school("demo-school.yaml", (settings.bank / "demo-school.yaml").read_text(encoding="utf-8"))
+    school = read_school("demo-school.yaml", read_file(settings.bank / "demo-school.yaml"))
     if fresh:
         for old in (file, *_beside(file), settings.data_dir / _SIGN_INS):
             old.unlink(missing_ok=True)

@@ -6,19 +6,15 @@ import contextlib
 import json
 import os
 import subprocess
-import sys
 from collections import Counter
-from pathlib import Path
 
 import pytest
 
-from quizsvc.cli import main
 from quizsvc.settings import question_bank_folder, settings_from
 from quizsvc.store.session import Database
 from quizsvc.store.tables import Item, Revision
 from tests import factories
-
-PROGRAM = Path(sys.executable).parent / "quizsvc"
+from tests.cli.conftest import PROGRAM
 
 
 @pytest.fixture
@@ -28,20 +24,9 @@ def bank(tmp_path):
 
 
 @pytest.fixture
-def home(tmp_path, bank):
-    """An empty home whose settings name the tests' bank."""
-    return {"HOME": str(tmp_path), "PATH": os.environ["PATH"], "QUIZSVC_BANK": str(bank)}
-
-
-@pytest.fixture
-def quizsvc(capsys, home):
-    """Runs a command in this process; gives exit code, standard output and standard error."""
-
-    def run(*words, **settings):
-        code = main.main(list(map(str, words)), home | settings)
-        return code, *capsys.readouterr()
-
-    return run
+def home(home, bank):
+    """The empty home, its settings naming the tests' bank."""
+    return home | {"QUIZSVC_BANK": str(bank)}
 
 
 def plant(bank, old, new, file="tolquenny-19/items.yaml"):

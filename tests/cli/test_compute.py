@@ -3,22 +3,12 @@
 from __future__ import annotations
 
 import json
-import os
 import subprocess
-import sys
-from pathlib import Path
 
 import pytest
 
 from quizsvc.cli import main
-
-PROGRAM = Path(sys.executable).parent / "quizsvc"
-
-
-@pytest.fixture
-def home(tmp_path):
-    """An empty home, and nothing else in the environment."""
-    return {"HOME": str(tmp_path), "PATH": os.environ["PATH"]}
+from tests.cli.conftest import PROGRAM
 
 
 @pytest.fixture
@@ -155,6 +145,39 @@ class TestFaults:
         assert (code, out) == (1, "")
         assert "where: broken/aircraft.yaml, line " in err
         assert "error: compute-aircraft\nwhat:  the description of 'broken' has faults\n" in err
+
+    @pytest.mark.parametrize(
+        ("content", "reference"),
+        [(b"name: \xff", "bank-file-encoding"), (None, "bank-file"), (b"x" * 1_000_001, "bank-file-size")],
+    )
+    def test_an_aircraft_file_that_cannot_be_read(self, capsys, home, tmp_path, content, reference):
+        """Not UTF-8, a folder under its name, or endless: a sentence that names the file."""
+        file = tmp_path / "bank/broken/aircraft.yaml"
+        file.parent.mkdir(parents=True)
+        if content is None:
+            file.mkdir()
+        else:
+            file.write_bytes(content)
+
+        code = main.main(["compute", "1 + 1"], home | {"QUIZSVC_BANK": str(tmp_path / "bank")})
+
+        out, err = capsys.readouterr()
+        assert (code, out) == (1, "")
+        assert err.startswith(f"error: {reference}\nwhat:  ")
+        assert f"\nwhere: {file}\nmend:  " in err
+
+    def test_a_bank_that_is_not_there(self, capsys, home, tmp_path):
+        """Not taken for a bank without aircraft."""
+        code = main.main(["compute", "1 + 1"], home | {"QUIZSVC_BANK": str(tmp_path / "nowhere")})
+
+        assert (code, capsys.readouterr()) == (
+            1,
+            (
+                "",
+                f"error: bank-folder\nwhat:  there is no such folder\nwhere: {tmp_path / 'nowhere'}\n"
+                "mend:  name a folder that holds a bank\n",
+            ),
+        )
 
     def test_a_bank_without_aircraft_still_adds(self, capsys, home, tmp_path):
         """General formulas need none."""

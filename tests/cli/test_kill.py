@@ -14,7 +14,6 @@ import random
 import signal
 import socket
 import subprocess
-import sys
 import threading
 import time
 import uuid
@@ -29,9 +28,9 @@ from quizsvc.settings import settings_from
 from quizsvc.store.session import Database
 from quizsvc.store.tables import Answer, ConceptState, Grade, Learner
 from tests import factories
+from tests.cli.conftest import PROGRAM
 from tests.cli.form_client import FormClient
 
-PROGRAM = Path(sys.executable).parent / "quizsvc"
 KILLS = 50
 READY_S = 30.0
 

@@ -2,25 +2,16 @@
 
 from __future__ import annotations
 
-import os
 import re
 import signal
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
 
 from quizsvc.cli import console, main, words
 from quizsvc.errors import Finding, FindingsError, InputError, NotPreparedError, QuizsvcError
-
-PROGRAM = Path(sys.executable).parent / "quizsvc"
-
-
-@pytest.fixture
-def home(tmp_path):
-    """An empty home, and nothing else in the environment."""
-    return {"HOME": str(tmp_path), "PATH": os.environ["PATH"]}
+from tests.cli.conftest import PROGRAM
 
 
 def run(home, *words, **options):
