@@ -8,7 +8,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from flask import Blueprint, Response, current_app, jsonify, url_for
+from flask import Blueprint, Response, jsonify, url_for
 
 from quizsvc.errors import InputError
 from quizsvc.services import practice
@@ -42,7 +42,7 @@ def start_set() -> tuple[Response, int]:
         raise InputError("minutes-not-a-number", "minutes is a text", where="minutes", mend="a number, without quotes")
     view = drill.start_set(minutes=body.get("minutes"), long=long, acknowledged=acknowledged)
     first = view.questions[0]
-    reply = {"set": _set(view), "url": url_for("drill.question", question_id=first.id)}
+    reply: dict[str, Any] = {"set": _set(view), "url": url_for("drill.question", question_id=first.id)}
     if html:
         reply["html"] = drill.show_question(first, layout="fragment.html")
     return jsonify(reply), 201
@@ -69,7 +69,7 @@ def record_answer() -> tuple[Response, int]:
         now=wiring.clock(),
         rng=wiring.rng,
     )
-    reply = {"answer": _answer(stored), "next": {"url": _address_after(stored)}}
+    reply: dict[str, Any] = {"answer": _answer(stored), "next": {"url": _address_after(stored)}}
     if html:
         reply["html"] = drill.show_feedback(stored.question, stored.next_question_id, layout="fragment.html")
         reply["next"]["html"] = _screen_after(person.id, stored)
@@ -79,7 +79,7 @@ def record_answer() -> tuple[Response, int]:
 @blueprint.get("/openapi.json")
 def description() -> Response:
     """The description of these calls, OpenAPI 3.1."""
-    return current_app.json.response(_description())
+    return jsonify(_description())
 
 
 @lru_cache

@@ -77,7 +77,7 @@ def register(app: Flask) -> None:
             # Somebody else's and unknown look alike to the person; the log keeps who asked for what.
             person = g.get("person")
             current_app.logger.warning(
-                "not found: person %s asked %s %s (%s)",
+                "not found: person %s asked %s %r (%s)",
                 person.id if person else "none",
                 request.method,
                 request.path,
@@ -109,12 +109,12 @@ def register(app: Flask) -> None:
     def http(error: HTTPException) -> AnyResponse:
         status = error.code or 500
         if status < 400:
-            return error.get_response()  # type: ignore[return-value]
+            return error.get_response()
         reference, what, mend = _HTTP.get(
             status, ("request-refused", (error.name or "refused").lower(), "go to the start page")
         )
         if status == 404:
-            current_app.logger.warning("not found: %s %s", request.method, request.path)
+            current_app.logger.warning("not found: %s %r", request.method, request.path)
         response = _say(status, reference, what, "", mend)
         for name, value in error.get_headers():
             if name.lower() in ("allow", "retry-after"):

@@ -24,7 +24,7 @@ def _renderer(*, headings: bool) -> MarkdownIt:
     made = MarkdownIt("commonmark", {"html": False}).disable("image")
     if not headings:
         made.disable(["heading", "lheading"])
-    made.validateLink = _may_link  # type: ignore[method-assign]
+    made.validateLink = _may_link  # type: ignore[method-assign, assignment]
     return made
 
 
