@@ -65,8 +65,11 @@ def day(when: datetime, zone: str) -> str:
 
 
 def tenths(expectation: float) -> str:
-    """An expectation as `about 6 in 10`: a finer number would claim more than is known."""
-    return f"about {round(expectation * 10)} in 10"
+    """An expectation as `about 6 in 10`: a finer number would claim more than is known, and none is ever certain."""
+    count = round(expectation * 10)
+    if count >= 10:
+        return "more than 9 in 10"
+    return f"about {count} in 10" if count else "less than 1 in 10"
 
 
 def register(app: Flask) -> None:
