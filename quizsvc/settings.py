@@ -82,7 +82,12 @@ def settings_from(environment: Mapping[str, str]) -> Settings:
     InputError
         A value that cannot be read; names the variable and what it takes.
     """
-    given = {name: value for name, value in environment.items() if name.startswith("QUIZSVC_") and value}
+    given = {
+        name: value
+        for name, value in environment.items()
+        # Variables of the test command may stay exported in a developer's shell.
+        if name.startswith("QUIZSVC_") and not name.startswith("QUIZSVC_TEST_") and value
+    }
     known = {field.metadata["variable"] for field in dataclasses.fields(Settings)}
     for name in sorted(given):
         if name not in known:

@@ -145,6 +145,10 @@ class TestValues:
         assert refused.value.what == "'QUIZSVC_DATABASE' is not a setting"
         assert "QUIZSVC_DATABASE_URL" in refused.value.mend
 
+    def test_a_variable_of_the_tests_is_none_of_the_services(self):
+        """A developer's shell that still has the tests' PostgreSQL runs every command."""
+        assert settings_from({"HOME": "/h", "QUIZSVC_TEST_POSTGRES_URL": "x"}) == settings_from({"HOME": "/h"})
+
     @pytest.mark.parametrize(("url", "https"), [("https://quiz.example.org", True), ("http://127.0.0.1:8019", False)])
     def test_https_follows_the_public_address(self, url, https):
         """Cookies are Secure where people come by https."""
