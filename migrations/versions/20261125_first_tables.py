@@ -201,7 +201,7 @@ def upgrade() -> None:
         sa.Column("person_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=False),
         sa.Column("state", sa.JSON(none_as_null=True), nullable=False),
         sa.Column("newest_at", types.UtcDateTime(timezone=True), nullable=True),
-        sa.Column("newest_id", sa.BigInteger().with_variant(sa.Integer(), "sqlite"), nullable=True),
+        sa.Column("version", sa.BigInteger(), nullable=False),
         sa.Column("weights_version", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(
             ["person_id"], ["person.id"], name=op.f("fk_learner_person_id_person"), ondelete="CASCADE"

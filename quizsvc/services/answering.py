@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from quizsvc.bank.grade import grade, read_response
+from quizsvc.bank.question import present
 from quizsvc.errors import ConflictError, InputError
 from quizsvc.memory.recall import update
 from quizsvc.memory.states import AnswerEvent, ConceptState, LearnerState, fresh_concept
@@ -86,137 +89,223 @@ def record_answer(
         raise InputError("response-unreadable", "the response is not an object", where="response", mend="send one")
     raw = edge.storable(dict(raw), "response")
 
-    with db.writing_rows() as connection:
-        learner = recording.lock_learner(connection, person_id)
-        row = recording.fetch(connection, person_id, question_id, uuid) if learner is not None else None
-        if learner is None or row is None:
-            raise edge.not_found("question")
-        repeated = row.same_id is not None
-        if repeated:
-            if row.same_person_id != person_id or row.same_question_id != question_id:
-                raise ConflictError(
-                    "answer-uuid-taken",
-                    "this UUID belongs to another answer",
-                    where="uuid",
-                    mend="make a new one for each answer",
-                )
-            answer_id = row.same_id
-        else:
-            answer_id = _add(
-                connection, person_id, learner, row, uuid, raw, sureness, given_at=given_at, sent_at=sent_at, now=now
-            )
-        stored = recording.stored(connection, answer_id)
+    sent = _Sent(uuid, raw, sureness, given_at, sent_at, now)
+    with db.glance() as rows:
+        row = _fetched(rows, person_id, question_id, sent)
+        stored = recording.stored(rows, row.same_id) if row.same_id is not None else None
+    if stored is None:
+        # Judging and memory are worked out before the lock, which is then held for a fraction of a millisecond.
+        work = _worked(row, sent)
+        if work.in_order:
+            with contextlib.suppress(_Moved), db.recording() as rows:
+                _write(rows, person_id, row, sent, work)
+                stored = work.stored
+    if stored is None:
+        row, stored = _store_locked(db, person_id, question_id, sent)
 
     revision = compiled(db, row.revision_hash, row.revision_id)
-    feedback = feedback_view(stored, revision, row.record, drawn=row.drawn, order=row.option_order)
-    shown = feedback
+    shown = present(revision.item, row.drawn, row.option_order)
+    feedback = feedback_view(stored, shown, row.record)
+    on_page = feedback
     if stored.void_reason == AGAIN:
         # The page goes on showing the answer that counts; only the result of this sending says that it does not.
         with db.reading() as session:
             first = questions.shown(session, person_id, question_id)
         if first is not None and first.answer_id is not None:
-            shown = feedback_view(first, revision, row.record, drawn=row.drawn, order=row.option_order)
+            on_page = feedback_view(first, shown, row.record)
     return AnswerView(
         uuid=uuid,
-        question=question_view(row, revision, feedback=shown),
+        question=question_view(row, revision, feedback=on_page, shown=shown),
         feedback=feedback,
         received_at=stored.received_at,
-        already_stored=repeated,
+        already_stored=row.same_id is not None,
         next_question_id=row.following_id,
     )
 
 
-def _add(
-    connection: Any,
-    person_id: int,
-    learner: Any,
-    row: Any,
-    uuid: str,
-    raw: dict[str, Any],
-    sureness: str | None,
-    *,
-    given_at: datetime | None,
-    sent_at: datetime | None,
-    now: datetime,
-) -> int:
-    """Add answer and grade, and take the answer into memory; returns the answer's number."""
-    response = read_response(row.record, raw)
+@dataclass(frozen=True)
+class _Sent:
+    """What came in."""
+
+    uuid: str
+    raw: dict[str, Any]
+    sureness: str | None
+    given_at: datetime | None
+    sent_at: datetime | None
+    received_at: datetime
+
+
+@dataclass(frozen=True)
+class _Stored:
+    """An answer and its grade as they have just been stored; the names of `recording.stored`."""
+
+    raw: dict[str, Any]
+    sureness: str | None
+    effective_at: datetime
+    received_at: datetime
+    outcome: str
+    credit: float
+    void_reason: str | None
+    belief: str | None
+    remark: str | None
+    read_back: str | None
+    marks: list[dict[str, Any]]
+
+
+@dataclass(frozen=True)
+class _Work:
+    """What an answer comes to. `state` and `held` are None where memory does not move by it."""
+
+    stored: _Stored
+    response: dict[str, Any]
+    trap: str | None
+    again: bool
+    local_day: int
+    in_order: bool
+    state: dict[str, Any] | None
+    held: dict[str, Any] | None
+
+
+class _Moved(Exception):
+    """The person's log has changed since it was read."""
+
+
+def _fetched(rows: Any, person_id: int, question_id: str, sent: _Sent) -> Any:
+    """The question with all that judging needs.
+
+    Raises
+    ------
+    NotFoundError
+        No such question of theirs.
+    ConflictError
+        The UUID belongs to another answer.
+    """
+    row = recording.fetch(rows, person_id, question_id, sent.uuid)
+    if row is None:
+        raise edge.not_found("question")
+    if row.same_id is not None and (row.same_person_id != person_id or row.same_question_id != question_id):
+        raise ConflictError(
+            "answer-uuid-taken",
+            "this UUID belongs to another answer",
+            where="uuid",
+            mend="make a new one for each answer",
+        )
+    return row
+
+
+def _store_locked(db: Database, person_id: int, question_id: str, sent: _Sent) -> tuple[Any, Any]:
+    """Store an answer with the learner's row locked from the start: others came between, or it is not the newest."""
+    with db.writing_rows() as connection:
+        recording.lock(connection, person_id)
+        row = _fetched(connection, person_id, question_id, sent)
+        if row.same_id is not None:
+            return row, recording.stored(connection, row.same_id)
+        work = _worked(row, sent)
+        _write(connection, person_id, row, sent, work)
+        if not work.in_order:
+            with people.on(connection) as session:
+                memory_log.rebuild(session, people.by_id(session, person_id), people.lock(session, person_id))
+        return row, work.stored
+
+
+def _worked(row: Any, sent: _Sent) -> _Work:
+    """Judge an answer, and work out what memory makes of it.
+
+    Raises
+    ------
+    InputError
+        It cannot be read.
+    """
+    response = read_response(row.record, sent.raw)
     judged = grade(row.record, response)
     again = row.first_id is not None
     void_reason = AGAIN if again else WITHDRAWN if row.withdrawn_at is not None else None
-    effective_at = effective_time(issued_at=row.issued_at, received_at=now, given_at=given_at, sent_at=sent_at)
-    day = local_day(effective_at, learner.time_zone)
+    effective_at = effective_time(
+        issued_at=row.issued_at, received_at=sent.received_at, given_at=sent.given_at, sent_at=sent.sent_at
+    )
+    stored = _Stored(
+        raw=sent.raw,
+        sureness=sent.sureness,
+        effective_at=effective_at,
+        received_at=sent.received_at,
+        outcome="void" if void_reason else judged.outcome,
+        credit=0.0 if void_reason else judged.credit,
+        void_reason=void_reason,
+        belief=judged.belief,
+        remark=judged.remark,
+        read_back=judged.read_back,
+        marks=[{"id": mark.id, "picked": mark.picked, "key": mark.key, "belief": mark.belief} for mark in judged.marks],
+    )
+    day = local_day(effective_at, row.time_zone)
+    # Of two answers at one moment the one stored later comes later: it has the higher number.
+    in_order = void_reason is not None or row.newest_at is None or effective_at >= row.newest_at
+    state = held = None
+    if in_order and not void_reason:
+        used = weights.parsed(row.weights_version, row.weights)
+        before = ConceptState.from_json(row.concept_state) if row.concept_state is not None else fresh_concept(used)
+        event = AnswerEvent(
+            at=days_since_epoch(effective_at),
+            local_day=day,
+            outcome=judged.outcome,
+            credit=judged.credit,
+            kind=row.kind,
+            item=row.item_id,
+            # The same item with the same numbers, answered by then, is not fresh.
+            fresh=row.draw_seen_at is None or row.draw_seen_at > effective_at,
+            sureness=sent.sureness,
+            concept=row.concept_id,
+        )
+        after, hold, _note = update(LearnerState.from_json(row.learner_state), before, event, used)
+        state, held = after.to_json(), hold.to_json()
+    return _Work(stored, response, judged.trap, again, day, in_order, state, held)
+
+
+def _write(rows: Any, person_id: int, row: Any, sent: _Sent, work: _Work) -> None:
+    """Write learner, answer, grade and hold; the learner's row first.
+
+    Raises
+    ------
+    _Moved
+        The log is no longer the one that `row` was read from; nothing has been written.
+    """
+    stored = work.stored
+    newest_at = stored.effective_at if work.state is not None else None
+    if not recording.store_learner(rows, person_id, row.version, work.state, newest_at):
+        raise _Moved
     answer_id = recording.add_answer(
-        connection,
+        rows,
         {
-            "uuid": uuid,
+            "uuid": sent.uuid,
             "question_id": row.id,
             "person_id": person_id,
-            "again": again,
-            "raw": raw,
-            "response": response,
-            "sureness": sureness,
-            "given_at": given_at,
-            "sent_at": sent_at,
-            "received_at": now,
-            "effective_at": effective_at,
-            "local_day": day,
+            "again": work.again,
+            "raw": sent.raw,
+            "response": work.response,
+            "sureness": sent.sureness,
+            "given_at": sent.given_at,
+            "sent_at": sent.sent_at,
+            "received_at": sent.received_at,
+            "effective_at": stored.effective_at,
+            "local_day": work.local_day,
         },
     )
     recording.add_grade(
-        connection,
+        rows,
         {
             "answer_id": answer_id,
             "number": 1,
-            "outcome": "void" if void_reason else judged.outcome,
-            "credit": 0.0 if void_reason else judged.credit,
-            "void_reason": void_reason,
-            "trap": judged.trap,
-            "belief": judged.belief,
-            "remark": judged.remark,
-            "read_back": judged.read_back,
-            "marks": [
-                {"id": mark.id, "picked": mark.picked, "key": mark.key, "belief": mark.belief} for mark in judged.marks
-            ],
-            "graded_at": now,
+            "outcome": stored.outcome,
+            "credit": stored.credit,
+            "void_reason": stored.void_reason,
+            "trap": work.trap,
+            "belief": stored.belief,
+            "remark": stored.remark,
+            "read_back": stored.read_back,
+            "marks": stored.marks,
+            "graded_at": sent.received_at,
             "graded_by": None,
             "why": None,
         },
     )
-    if void_reason:
-        return answer_id
-    if learner.newest_at is not None and (effective_at, answer_id) < (learner.newest_at, learner.newest_id):
-        _rebuild(connection, person_id)
-        return answer_id
-
-    used = weights.parsed(learner.weights_version, learner.weights)
-    before = ConceptState.from_json(row.concept_state) if row.concept_state is not None else fresh_concept(used)
-    event = AnswerEvent(
-        at=days_since_epoch(effective_at),
-        local_day=day,
-        outcome=judged.outcome,
-        credit=judged.credit,
-        kind=row.kind,
-        item=row.item_id,
-        fresh=_fresh(row.draw_seen_at, effective_at),
-        sureness=sureness,
-        concept=row.concept_id,
-        answer_id=answer_id,
-    )
-    state, held, _note = update(LearnerState.from_json(learner.state), before, event, used)
-    recording.store_learner(connection, person_id, state.to_json(), effective_at, answer_id)
-    recording.store_hold(connection, person_id, row.concept_id, held.to_json(), new=row.concept_state is None)
-    return answer_id
-
-
-def _fresh(seen_at: Any, effective_at: datetime) -> bool:
-    """Whether the item with these numbers had not been answered by then; `seen_at` is when it was first, or None."""
-    return seen_at is None or seen_at > effective_at
-
-
-def _rebuild(connection: Any, person_id: int) -> None:
-    """An answer that is not the newest in the log's order: rebuild this learner, in the same unit of work."""
-    with people.on(connection) as session:
-        learner = people.lock(session, person_id)
-        person = people.by_id(session, person_id)
-        memory_log.rebuild(session, person, learner)
+    if work.held is not None:
+        recording.store_hold(rows, person_id, row.concept_id, work.held, new=row.concept_state is None)

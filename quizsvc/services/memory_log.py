@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import datetime
 
 from quizsvc.memory.replay import replay
 from quizsvc.memory.states import AnswerEvent
@@ -23,24 +24,24 @@ def rebuild(session: Session, person: Person, learner: Learner, used: Weights | 
     if used is None:
         row = learners.weights_of(session, learner.weights_version)
         used = weights.parsed(learner.weights_version, row.body)
-    taken, newest = _events(session, person.id)
+    taken, newest_at = _events(session, person.id)
     state, held = replay(taken, person.experience, used)
-    learners.replace(session, learner, state, held, newest=newest, weights_version=used.version)
+    learners.replace(session, learner, state, held, newest_at=newest_at, weights_version=used.version)
     session.flush()
     return len(taken)
 
 
-def _events(session: Session, person_id: int):
-    """The events of a person's log, and time and number of the last of them."""
+def _events(session: Session, person_id: int) -> tuple[list[AnswerEvent], datetime | None]:
+    """The events of a person's log, and the time of the last of them."""
     taken = []
-    newest = None
+    newest_at = None
     seen: set[str] = set()
     for row in answers.events(session, person_id):
         fresh = row.draw_key not in seen
         seen.add(row.draw_key)
         if row.outcome == "void":
             continue
-        newest = (row.effective_at, row.id)
+        newest_at = row.effective_at
         taken.append(
             AnswerEvent(
                 at=days_since_epoch(row.effective_at),
@@ -56,7 +57,7 @@ def _events(session: Session, person_id: int):
                 withdrawn=row.withdrawn_at is not None,
             )
         )
-    return taken, newest
+    return taken, newest_at
 
 
 def rebuild_who_answered(db: Database, items: Iterable[str]) -> int:

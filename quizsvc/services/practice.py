@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
+from quizsvc.bank.question import present
 from quizsvc.errors import InputError, NotPreparedError
 from quizsvc.memory.planning import plan_set
 from quizsvc.services import edge, housekeeping, planned, question_views
@@ -264,12 +265,9 @@ def _missed(session: Session, set_id: str, rows: Sequence[Any]) -> list[Any]:
 
 def _question(session: Session, row: Any) -> QuestionView:
     revision = compiled_in(session, row.revision_hash, row.revision_id)
-    feedback = (
-        question_views.feedback_view(row, revision, row.record, drawn=row.drawn, order=row.option_order)
-        if row.answer_id is not None
-        else None
-    )
-    return question_views.question_view(row, revision, feedback=feedback)
+    shown = present(revision.item, row.drawn, row.option_order)
+    feedback = question_views.feedback_view(row, shown, row.record) if row.answer_id is not None else None
+    return question_views.question_view(row, revision, feedback=feedback, shown=shown)
 
 
 def _view(session: Session, person_id: int, set_id: str) -> SetView:

@@ -6,7 +6,7 @@ from functools import lru_cache
 from typing import Any
 
 from quizsvc.bank.grade import worked
-from quizsvc.bank.question import present
+from quizsvc.bank.question import Presented, present
 from quizsvc.physics.atmosphere import pressure
 from quizsvc.physics.units import from_si, to_si
 from quizsvc.services.compiled import Compiled
@@ -24,9 +24,14 @@ def pressure_card() -> tuple[tuple[int, float], ...]:
     )
 
 
-def question_view(row: Any, revision: Compiled, *, feedback: FeedbackView | None) -> QuestionView:
-    """A question as shown; `row` has the columns of `store.questions.SHOWN_COLUMNS`."""
-    shown = present(revision.item, row.drawn, row.option_order)
+def question_view(
+    row: Any, revision: Compiled, *, feedback: FeedbackView | None, shown: Presented | None = None
+) -> QuestionView:
+    """A question as shown; `row` has the columns of `store.questions.SHOWN_COLUMNS`.
+
+    `shown` is the question as `present` gave it, where the caller has it already.
+    """
+    shown = shown or present(revision.item, row.drawn, row.option_order)
     section = row.handbook if row.handbook_title else None
     return QuestionView(
         id=row.id,
@@ -57,9 +62,8 @@ def question_view(row: Any, revision: Compiled, *, feedback: FeedbackView | None
     )
 
 
-def feedback_view(row: Any, revision: Compiled, record: dict[str, Any], *, drawn: Any, order: Any) -> FeedbackView:
+def feedback_view(row: Any, shown: Presented, record: dict[str, Any]) -> FeedbackView:
     """What an answered question shows; `row` has the columns of the answer and its grade."""
-    shown = present(revision.item, drawn, order)
     texts = {option.id: option.text for option in shown.options}
     working = worked(record)
     return FeedbackView(

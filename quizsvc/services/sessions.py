@@ -32,10 +32,11 @@ def person_of(db: Database, token: str | None, *, now: datetime) -> PersonView |
     """The person behind a session's token, or None; notes at most once a minute that the device was seen."""
     if not token:
         return None
-    with db.reading_rows() as connection:
-        row = device_sessions.who(connection, hash_of(token))
-    if row is None or now - row.seen_at > LONGEST_IDLE:
+    with db.glance() as connection:
+        rows = device_sessions.who(connection, hash_of(token))
+    if not rows or now - rows[0].seen_at > LONGEST_IDLE:
         return None
+    row = rows[0]
     if now - row.seen_at >= TOUCH_EVERY:
         try:
             with db.writing() as session:
@@ -45,7 +46,7 @@ def person_of(db: Database, token: str | None, *, now: datetime) -> PersonView |
     return PersonView(
         id=row.id,
         name=row.name,
-        roles=tuple(sorted(row.roles.split("|"))) if row.roles else (),
+        roles=tuple(sorted(found.role for found in rows if found.role)),
         aircraft=tuple(row.aircraft),
         check_date=row.check_date,
         minutes_a_day=row.minutes_a_day,

@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.engine import Connection, Row
+from sqlalchemy.engine import Connection
 from sqlalchemy.orm import Session
 
+from quizsvc.store.prepared import Prepared
 from quizsvc.store.tables import DeviceSession, Person, PersonRole
 
-_ROLES = (
-    sa.select(sa.func.aggregate_strings(PersonRole.role, "|"))
-    .where(PersonRole.person_id == Person.id)
-    .scalar_subquery()
-    .label("roles")
-)
-_WHO = (
+_WHO = Prepared(
     sa.select(
         DeviceSession.id.label("device_id"),
         DeviceSession.last_seen_at.label("seen_at"),
@@ -28,17 +24,18 @@ _WHO = (
         Person.time_zone,
         Person.experience,
         Person.created_at,
-        _ROLES,
+        PersonRole.role,
     )
     .select_from(DeviceSession)
     .join(Person, Person.id == DeviceSession.person_id)
+    .outerjoin(PersonRole, PersonRole.person_id == Person.id)
     .where(DeviceSession.token_hash == sa.bindparam("token_hash"))
 )
 
 
-def who(connection: Connection, token_hash: str) -> Row | None:
-    """The session of a token with its person, in one statement: every request asks it."""
-    return connection.execute(_WHO, {"token_hash": token_hash}).first()
+def who(connection: Connection, token_hash: str) -> list[Any]:
+    """The session of a token with its person, a row for each role (one without, if none): every request asks it."""
+    return _WHO.all(connection, {"token_hash": token_hash})
 
 
 def by_token(session: Session, token_hash: str) -> DeviceSession | None:

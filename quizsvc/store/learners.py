@@ -37,7 +37,7 @@ def add_weights(session: Session, version: int, body: dict[str, Any], origin: st
 
 def add(session: Session, person_id: int, state: _Jsonable, weights_version: int) -> None:
     """Add the learner of a new person."""
-    session.add(Learner(person_id=person_id, state=state.to_json(), weights_version=weights_version))
+    session.add(Learner(person_id=person_id, state=state.to_json(), version=0, weights_version=weights_version))
     session.flush()
 
 
@@ -60,12 +60,13 @@ def replace(
     state: _Jsonable,
     held: Mapping[str, _Jsonable],
     *,
-    newest: tuple[datetime, int] | None,
+    newest_at: datetime | None,
     weights_version: int,
 ) -> None:
     """Store a learner as rebuilt from the log. The learner's row must be locked."""
     learner.state = state.to_json()
-    learner.newest_at, learner.newest_id = newest or (None, None)
+    learner.newest_at = newest_at
+    learner.version += 1
     learner.weights_version = weights_version
     session.execute(sa.delete(ConceptState).where(ConceptState.person_id == learner.person_id))
     if held:

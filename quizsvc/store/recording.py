@@ -1,7 +1,7 @@
 """Recording an answer: the hot path, in Core statements that are built once.
 
-The learner's row comes first and is locked, so that everything of one person happens in turn; one further statement
-fetches all that judging the answer needs.
+One statement fetches all that judging an answer needs; then a unit of work that holds its lock for a fraction of a
+millisecond writes. It begins with the learner's row: everything of one person happens in turn.
 """
 
 from __future__ import annotations
@@ -13,7 +13,9 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Row
 from sqlalchemy.orm import aliased
 
+from quizsvc.store.prepared import Prepared
 from quizsvc.store.questions import SECTION, SHOWN_COLUMNS
+from quizsvc.store.session import Rows
 from quizsvc.store.tables import (
     Answer,
     Concept,
@@ -30,21 +32,7 @@ from quizsvc.store.tables import (
 _person = sa.bindparam("person_id")
 _question = sa.bindparam("question_id")
 
-_LOCK = (
-    sa.select(
-        Learner.state,
-        Learner.newest_at,
-        Learner.newest_id,
-        Learner.weights_version,
-        Weights.body.label("weights"),
-        Person.time_zone,
-    )
-    .select_from(Learner)
-    .join(Person, Person.id == Learner.person_id)
-    .join(Weights, Weights.version == Learner.weights_version)
-    .where(Learner.person_id == _person)
-    .with_for_update(of=Learner)
-)
+_LOCK = Prepared(sa.select(Learner.version).where(Learner.person_id == _person).with_for_update())
 
 _Same = aliased(Answer)
 _First = aliased(Answer)
@@ -83,7 +71,7 @@ _LAST_SEEN = (
     .correlate(Question)
     .scalar_subquery()
 )
-_FETCH = (
+_FETCH = Prepared(
     sa.select(
         *SHOWN_COLUMNS,
         Question.person_id,
@@ -94,10 +82,19 @@ _FETCH = (
         _FIRST.label("first_id"),
         _FOLLOWING.label("following_id"),
         _LAST_SEEN.label("draw_seen_at"),
+        Learner.state.label("learner_state"),
+        Learner.newest_at,
+        Learner.version,
+        Learner.weights_version,
+        Weights.body.label("weights"),
+        Person.time_zone,
     )
     .select_from(Question)
     .join(Revision, Revision.id == Question.revision_id)
     .join(Concept, Concept.id == Question.concept_id)
+    .join(Person, Person.id == Question.person_id)
+    .join(Learner, Learner.person_id == Question.person_id)
+    .join(Weights, Weights.version == Learner.weights_version)
     .outerjoin(HandbookSection, SECTION)
     .outerjoin(
         ConceptState,
@@ -108,7 +105,7 @@ _FETCH = (
 )
 
 _Later = aliased(Grade)
-_STORED = (
+_STORED = Prepared(
     sa.select(
         Answer.id.label("answer_id"),
         Answer.uuid,
@@ -133,57 +130,100 @@ _STORED = (
     )
 )
 
-_INSERT_ANSWER = sa.insert(Answer).returning(Answer.id)
-_INSERT_GRADE = sa.insert(Grade).inline()
-_UPDATE_LEARNER = (
-    sa.update(Learner)
-    .where(Learner.person_id == sa.bindparam("of_person"))
-    .values(state=sa.bindparam("new_state"), newest_at=sa.bindparam("new_at"), newest_id=sa.bindparam("new_id"))
+_INSERT_ANSWER = Prepared(
+    sa.insert(Answer).returning(Answer.id),
+    (
+        "uuid",
+        "question_id",
+        "person_id",
+        "again",
+        "raw",
+        "response",
+        "sureness",
+        "given_at",
+        "sent_at",
+        "received_at",
+        "effective_at",
+        "local_day",
+    ),
 )
-_INSERT_HOLD = sa.insert(ConceptState).inline()
-_UPDATE_HOLD = (
+_INSERT_GRADE = Prepared(
+    sa.insert(Grade).inline(),
+    (
+        "answer_id",
+        "number",
+        "outcome",
+        "credit",
+        "void_reason",
+        "trap",
+        "belief",
+        "remark",
+        "read_back",
+        "marks",
+        "graded_at",
+        "graded_by",
+        "why",
+    ),
+)
+_OF_VERSION = sa.and_(Learner.person_id == sa.bindparam("of_person"), Learner.version == sa.bindparam("of_version"))
+_UPDATE_LEARNER = Prepared(
+    sa.update(Learner)
+    .where(_OF_VERSION)
+    .values(state=sa.bindparam("new_state"), newest_at=sa.bindparam("new_at"), version=Learner.version + 1)
+)
+_COUNT_CHANGE = Prepared(sa.update(Learner).where(_OF_VERSION).values(version=Learner.version + 1))
+_INSERT_HOLD = Prepared(sa.insert(ConceptState).inline(), ("person_id", "concept_id", "state"))
+_UPDATE_HOLD = Prepared(
     sa.update(ConceptState)
     .where(ConceptState.person_id == sa.bindparam("of_person"), ConceptState.concept_id == sa.bindparam("of_concept"))
     .values(state=sa.bindparam("new_state"))
 )
 
 
-def lock_learner(connection: Connection, person_id: int) -> Row | None:
-    """The person's learner, locked until the end, with the weights and the person's time zone."""
-    return connection.execute(_LOCK, {"person_id": person_id}).first()
+def lock(rows: Connection | Rows, person_id: int) -> None:
+    """Lock the person's learner until the end. SQLite has one writer at a time anyway."""
+    _LOCK.first(rows, {"person_id": person_id})
 
 
-def fetch(connection: Connection, person_id: int, question_id: str, uuid: str) -> Row | None:
-    """A question of the person, the hold on its concept, answers that stand in the way, and what comes next."""
-    return connection.execute(_FETCH, {"person_id": person_id, "question_id": question_id, "uuid": uuid}).first()
+def fetch(rows: Connection | Rows, person_id: int, question_id: str, uuid: str) -> Row | None:
+    """A question of the person with all that judging an answer needs, of one moment.
+
+    The hold on its concept, the learner, answers that stand in the way, and the question that comes next.
+    """
+    return _FETCH.first(rows, {"person_id": person_id, "question_id": question_id, "uuid": uuid})
 
 
-def stored(connection: Connection, answer_id: int) -> Row:
+def stored(rows: Connection | Rows, answer_id: int) -> Row:
     """An answer with the grade that counts."""
-    return connection.execute(_STORED, {"answer_id": answer_id}).one()
+    return _STORED.first(rows, {"answer_id": answer_id})
 
 
-def add_answer(connection: Connection, values: dict[str, Any]) -> int:
+def add_answer(rows: Connection | Rows, values: dict[str, Any]) -> int:
     """Add an answer; returns its number."""
-    return connection.execute(_INSERT_ANSWER, values).scalar_one()
+    return _INSERT_ANSWER.first(rows, values).id
 
 
-def add_grade(connection: Connection, values: dict[str, Any]) -> None:
+def add_grade(rows: Connection | Rows, values: dict[str, Any]) -> None:
     """Add a grade."""
-    connection.execute(_INSERT_GRADE, values)
+    _INSERT_GRADE.run(rows, values)
 
 
-def store_learner(connection: Connection, person_id: int, state: Any, newest_at: datetime, newest_id: int) -> None:
-    """Store the learner after the newest answer."""
-    connection.execute(
-        _UPDATE_LEARNER,
-        {"of_person": person_id, "new_state": state, "new_at": newest_at, "new_id": newest_id},
-    )
+def store_learner(
+    rows: Connection | Rows, person_id: int, version: int, state: Any, newest_at: datetime | None
+) -> bool:
+    """Store the learner after an answer, which locks the row; False where the log has changed since that version.
+
+    Without `newest_at` memory does not move and only the change is counted.
+    """
+    values: dict[str, Any] = {"of_person": person_id, "of_version": version}
+    if newest_at is None:
+        return _COUNT_CHANGE.run(rows, values) == 1
+    return _UPDATE_LEARNER.run(rows, values | {"new_state": state, "new_at": newest_at}) == 1
 
 
-def store_hold(connection: Connection, person_id: int, concept_id: str, state: Any, *, new: bool) -> None:
+def store_hold(rows: Connection | Rows, person_id: int, concept_id: str, state: Any, *, new: bool) -> None:
     """Store the hold on a concept."""
     if new:
-        connection.execute(_INSERT_HOLD, {"person_id": person_id, "concept_id": concept_id, "state": state})
+        _INSERT_HOLD.run(rows, {"person_id": person_id, "concept_id": concept_id, "state": state})
     else:
-        connection.execute(_UPDATE_HOLD, {"of_person": person_id, "of_concept": concept_id, "new_state": state})
+        _UPDATE_HOLD.run(rows, {"of_person": person_id, "of_concept": concept_id, "new_state": state})

@@ -8,14 +8,16 @@ once. What the driver throws never leaves this module as it is.
 from __future__ import annotations
 
 import json
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy import event, exc
-from sqlalchemy.engine import Connection, Engine, make_url
+from sqlalchemy.engine import Connection, Dialect, Engine, make_url
 from sqlalchemy.orm import Session
 
 from quizsvc.errors import ConflictError, InputError, NotPreparedError, QuizsvcError, StoreUnavailableError
@@ -23,9 +25,24 @@ from quizsvc.errors import ConflictError, InputError, NotPreparedError, QuizsvcE
 BUSY_TIMEOUT_S = 5.0
 _BEGIN = "quizsvc_begin"
 
+# What prepared statements and BEGIN meet without SQLAlchemy in between: the base class of each driver in use.
+_driver_errors: set[type[Exception]] = {sqlite3.Error}
 
-def _dumps(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+
+# Built once: json.dumps with options of its own would build an encoder for every value.
+_dumps = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False).encode
+
+
+@dataclass(frozen=True)
+class Rows:
+    """A driver's connection, borrowed from the pool, as prepared statements use it."""
+
+    dialect: Dialect
+    driver: Any
+
+    def cursor(self) -> Any:
+        """A cursor of the driver."""
+        return self.driver.cursor()
 
 
 class Database:
@@ -34,6 +51,7 @@ class Database:
     def __init__(self, engine: Engine, url: str) -> None:
         self.engine = engine
         self.url = url
+        _driver_errors.add(engine.dialect.loaded_dbapi.Error)
         self._writing = engine.execution_options(**{_BEGIN: "BEGIN IMMEDIATE"})
 
     @classmethod
@@ -89,6 +107,43 @@ class Database:
         with translated_errors(), self.engine.begin() as connection:
             yield connection
 
+    @contextmanager
+    def recording(self) -> Iterator[Rows]:
+        """A unit of work that writes by prepared statements alone, without SQLAlchemy's connection around it."""
+        with translated_errors(), self._pooled() as rows:
+            try:
+                if self.is_sqlite:
+                    rows.cursor().execute("BEGIN IMMEDIATE")
+                yield rows
+                rows.driver.commit()
+            except BaseException:
+                rows.driver.rollback()
+                raise
+
+    @contextmanager
+    def glance(self) -> Iterator[Rows]:
+        """For one prepared statement that reads: it needs no transaction around it."""
+        with translated_errors(), self._pooled() as rows:
+            yield rows
+
+    @contextmanager
+    def _pooled(self) -> Iterator[Rows]:
+        driver = self.engine.raw_connection()
+        try:
+            yield Rows(self.engine.dialect, driver)
+        except BaseException as fault:
+            if self._is_lost(fault, driver):
+                driver.invalidate()
+            raise
+        finally:
+            # Gives it back to the pool, which rolls back what is open.
+            driver.close()
+
+    def _is_lost(self, fault: BaseException, driver: Any) -> bool:
+        """Whether the fault means that the connection is of no more use."""
+        errors = self.engine.dialect.loaded_dbapi.Error
+        return isinstance(fault, errors) and bool(self.engine.dialect.is_disconnect(fault, driver, None))
+
     def close(self) -> None:
         """Close every connection of the pool."""
         self.engine.dispose()
@@ -122,7 +177,12 @@ def _sqlite_engine(url: str, busy_timeout_s: float) -> Engine:
 
     @event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:
-        connection.exec_driver_sql(connection.get_execution_options().get(_BEGIN, "BEGIN"))
+        # Straight to the driver: as a statement of SQLAlchemy's own it would cost as much as the work that follows.
+        cursor = connection.connection.cursor()
+        try:
+            cursor.execute(connection.get_execution_options().get(_BEGIN, "BEGIN"))
+        finally:
+            cursor.close()
 
     return engine
 
@@ -132,24 +192,26 @@ def translated_errors() -> Iterator[None]:
     """Turn what SQLAlchemy and the driver raise into the service's own errors."""
     try:
         yield
-    except (exc.DBAPIError, exc.TimeoutError) as fault:
+    except (exc.DBAPIError, exc.TimeoutError, *_driver_errors) as fault:
         raise translate(fault) from fault
 
 
-def translate(fault: exc.SQLAlchemyError) -> QuizsvcError:
+def translate(fault: Exception) -> QuizsvcError:
     """The service's error for one of the driver's; the driver's words stay behind, in `__cause__`."""
     text = str(getattr(fault, "orig", fault)).lower()
+    # The classes of both drivers have the names of the Python database API (PEP 249), and so has SQLAlchemy.
+    kinds = {kind.__name__ for kind in type(fault).__mro__}
     if "no such table" in text or "no such column" in text or _sqlstate(fault) in ("42P01", "42703"):
         return NotPreparedError(
             "schema-old", "the database lacks a table or column that this version needs", mend="quizsvc db upgrade"
         )
-    if isinstance(fault, exc.IntegrityError):
+    if "IntegrityError" in kinds:
         return ConflictError(
             "store-conflict", "this no longer fits what is stored", mend="load the page again and try once more"
         )
-    if isinstance(fault, exc.DataError):
+    if "DataError" in kinds:
         return InputError("store-value", "a value that the database cannot hold", mend="shorten or correct it")
-    if isinstance(fault, exc.ProgrammingError):
+    if "ProgrammingError" in kinds:
         return QuizsvcError("store-statement", "the service asked the database something it does not understand")
     return StoreUnavailableError(
         "store-unavailable",
@@ -158,5 +220,5 @@ def translate(fault: exc.SQLAlchemyError) -> QuizsvcError:
     )
 
 
-def _sqlstate(fault: exc.SQLAlchemyError) -> str:
-    return getattr(getattr(fault, "orig", None), "sqlstate", None) or ""
+def _sqlstate(fault: Exception) -> str:
+    return getattr(getattr(fault, "orig", fault), "sqlstate", None) or ""

@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from sqlalchemy import (
+    BigInteger,
     Boolean,
     CheckConstraint,
     Float,
@@ -146,7 +147,8 @@ class Grade(Base):
 class Learner(Base):
     """A person's memory as a whole. This row is locked first by whatever changes the person's log.
 
-    `newest_at` and `newest_id` are the last answer, in the log's order, that the state has taken in.
+    `newest_at` is the time of the last answer, in the log's order, that the state has taken in; an answer that comes
+    later has a higher number, so of two at the same time it is the later one. `version` counts changes of the log.
     """
 
     __tablename__ = "learner"
@@ -154,7 +156,7 @@ class Learner(Base):
     person_id: Mapped[int] = mapped_column(RowId, ForeignKey("person.id", ondelete="CASCADE"), primary_key=True)
     state: Mapped[Any] = mapped_column(Json, nullable=False)
     newest_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
-    newest_id: Mapped[int | None] = mapped_column(RowId)
+    version: Mapped[int] = mapped_column(BigInteger)
     weights_version: Mapped[int] = mapped_column(Integer, ForeignKey("weights.version"))
 
 

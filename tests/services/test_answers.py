@@ -40,7 +40,6 @@ def memory(db, person_id):
         return (
             json.dumps(learner.state, sort_keys=True),
             learner.newest_at,
-            learner.newest_id,
             {hold.concept_id: json.dumps(hold.state, sort_keys=True) for hold in holds},
         )
 

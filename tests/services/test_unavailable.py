@@ -8,7 +8,6 @@ import sqlite3
 
 import psycopg
 import pytest
-from sqlalchemy import event
 
 from quizsvc.errors import StoreUnavailableError
 from quizsvc.services import accounts, holds, practice
@@ -81,15 +80,8 @@ def test_a_visit_does_not_need_the_lock(impatient, bank_db, backend, database_ur
         assert accounts.person_of(impatient, somebody.token, now=clock()) == somebody.person
 
 
-# The statements of recording an answer, by how each begins: the connection ends just before one of them.
-STATEMENTS = (
-    "SELECT learner",
-    "SELECT question",
-    "INSERT INTO answer",
-    "INSERT INTO grade",
-    "UPDATE learner",
-    "COMMIT",
-)
+# The writes of recording an answer, in their order; the fault comes with one of them.
+WRITES = ("UPDATE ON learner", "INSERT ON answer", "INSERT ON grade", "INSERT ON concept_state")
 
 
 @pytest.mark.postgres
@@ -103,42 +95,49 @@ class TestServer:
             pytest.skip("needs QUIZSVC_TEST_POSTGRES_URL, which tests/run sets")
         return "postgresql"
 
-    @pytest.mark.parametrize("before", STATEMENTS)
-    def test_the_server_ends_the_connection(self, server, bank_db, database_url, clock, rng, before):
+    @pytest.mark.parametrize("write", [*WRITES, "COMMIT"])
+    def test_the_server_ends_the_connection(self, bank_db, clock, rng, write):
         """pg_terminate_backend in the middle of recording: not stored, and the next sending stores it once."""
         person = begin(bank_db, clock).person
         drill = start(bank_db, clock, rng, person.id)
         answer(bank_db, clock, person.id, drill.questions[0].id, {"pass": True})
-        memory_before = memory(bank_db, person.id)
+        before = memory(bank_db, person.id)
         question = drill.questions[1].id
         raw = right(bank_db, question)
         uuid = new_uuid()
-        ended = []
-
-        def end():
-            if not ended:
-                ended.append(server.end_connections(database_url))
-
-        @event.listens_for(bank_db.engine, "before_cursor_execute")
-        def before_statement(_connection, _cursor, statement, _parameters, _context, _many):
-            if statement.startswith(before):
-                end()
-
-        @event.listens_for(bank_db.engine, "commit")
-        def before_commit(_connection):
-            if before == "COMMIT":
-                end()
-
-        refused(lambda: answer(bank_db, clock, person.id, question, raw, uuid=uuid))
-        assert ended and ended[0] >= 1
+        with bank_db.writing_rows() as connection:
+            connection.exec_driver_sql(
+                "CREATE FUNCTION end_it() RETURNS trigger LANGUAGE plpgsql AS "
+                "'BEGIN PERFORM pg_terminate_backend(pg_backend_pid()); RETURN NEW; END'"
+            )
+            connection.exec_driver_sql(
+                "CREATE CONSTRAINT TRIGGER ends AFTER INSERT ON answer DEFERRABLE INITIALLY DEFERRED "
+                "FOR EACH ROW EXECUTE FUNCTION end_it()"
+                if write == "COMMIT"
+                else f"CREATE TRIGGER ends BEFORE {write} FOR EACH ROW EXECUTE FUNCTION end_it()"
+            )
+        for _ in range(2):
+            refused(lambda: answer(bank_db, clock, person.id, question, raw, uuid=uuid))
         assert count(bank_db, Answer) == 1
-        assert memory(bank_db, person.id) == memory_before
+        assert memory(bank_db, person.id) == before
+        with bank_db.writing_rows() as connection:
+            connection.exec_driver_sql("DROP FUNCTION end_it CASCADE")
 
         first = answer(bank_db, clock, person.id, question, raw, uuid=uuid)
         again = answer(bank_db, clock, person.id, question, raw, uuid=uuid)
         assert (first.already_stored, again.already_stored, first.feedback.outcome) == (False, True, "full")
         assert [count(bank_db, table) for table in (Answer, Grade)] == [2, 2]
         assert same_as_replayed(bank_db, clock, person.id)
+
+    def test_the_server_starts_again_between_requests(self, server, bank_db, database_url, clock, rng):
+        """Connections that ended while idle are noticed when they are wanted: nobody is told anything."""
+        person = begin(bank_db, clock).person
+        drill = start(bank_db, clock, rng, person.id)
+        for question in drill.questions[:3]:
+            assert server.end_connections(database_url) >= 1
+            assert not answer(bank_db, clock, person.id, question.id, {"pass": True}).already_stored
+
+        assert count(bank_db, Answer) == 3
 
 
 class TestEmbedded:
@@ -149,8 +148,8 @@ class TestEmbedded:
         """The embedded database alone."""
         return "sqlite"
 
-    @pytest.mark.parametrize("statement", ["INSERT INTO answer", "INSERT INTO grade", "UPDATE learner"])
-    def test_the_disk_is_full(self, bank_db, clock, rng, statement):
+    @pytest.mark.parametrize("write", WRITES)
+    def test_the_disk_is_full(self, bank_db, clock, rng, write):
         """SQLite's own error, in the middle of recording: nothing of the answer stays; with room again it is stored."""
         person = begin(bank_db, clock).person
         drill = start(bank_db, clock, rng, person.id, minutes=60)
@@ -160,22 +159,17 @@ class TestEmbedded:
         question = drill.questions[6].id
         raw = right(bank_db, question)
         uuid = new_uuid()
-        full = []
-
-        @event.listens_for(bank_db.engine, "before_cursor_execute", retval=True)
-        def fill(_connection, cursor, text, parameters, _context, _many):
-            if text.startswith(statement) and not full:
-                full.append(True)
-                cursor.execute("CREATE TABLE IF NOT EXISTS filler (x)")
-                cursor.execute("PRAGMA max_page_count = 1")
-                return "INSERT INTO filler VALUES (zeroblob(1000000))", ()
-            return text, parameters
-
+        with bank_db.writing_rows() as connection:
+            connection.exec_driver_sql("CREATE TABLE filler (x)")
+            connection.exec_driver_sql(
+                f"CREATE TRIGGER fills BEFORE {write} BEGIN INSERT INTO filler VALUES (zeroblob(1000000)); END"
+            )
+            # No more pages than there are now; only this connection knows of the limit.
+            connection.exec_driver_sql("PRAGMA max_page_count = 1")
         refused(lambda: answer(bank_db, clock, person.id, question, raw, uuid=uuid))
-        assert full
         assert count(bank_db, Answer) == 5
         assert memory(bank_db, person.id) == before
-        with bank_db.reading_rows() as connection:
+        with bank_db.writing_rows() as connection:
             connection.exec_driver_sql("PRAGMA max_page_count = 1000000")
 
         assert not answer(bank_db, clock, person.id, question, raw, uuid=uuid).already_stored
