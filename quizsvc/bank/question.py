@@ -13,7 +13,7 @@ from quizsvc.aircraft.description import Aircraft
 from quizsvc.bank.draw import DrawError, Drawn, Draws, Generator
 from quizsvc.bank.formula import Formula, FormulaError, compile_formula
 from quizsvc.bank.functions import Library, library
-from quizsvc.bank.solution import let_lines, with_numbers
+from quizsvc.bank.solution import let_lines, names_behind, with_numbers
 from quizsvc.bank.template import Template, compile_template
 from quizsvc.bank.working import Rounding, Trap, Working, decimals_for, decimals_of_step, let_values, refused, work
 from quizsvc.physics.units import format_quantity
@@ -228,6 +228,14 @@ def _issued(item: Item, tried: Tried, rng: Generator) -> Issued:
     return Issued(tried.drawn, order, record)
 
 
+def _lines(item: Item, tried: Tried, shown: Mapping[str, str]) -> tuple[list[str], dict[str, str]]:
+    """The working of what the answer and the reason are made of."""
+    told = set(item.answer.names) if item.answer else set()
+    told = told.union(*(slot.formula.names for slot in item.why.slots if slot.formula is not None))
+    needed = names_behind(told, dict(item.lets))
+    return let_lines(item.library, item.lets, item.body["let"], tried.values, shown, needed)
+
+
 def _shown(drawn: Mapping[str, Mapping[str, Any]]) -> dict[str, str]:
     return {name: str(entry["shown"]) for name, entry in drawn.items()}
 
@@ -241,7 +249,7 @@ def _options_record(item: Item, tried: Tried, order: Sequence[str]) -> dict[str,
         "beliefs": {option.id: option.belief for option in item.options if option.belief},
         "texts": {option.id: option.text.fill(shown, tried.values) for option in item.options},
         "why": item.why.fill(shown, tried.values),
-        "lines": let_lines(item.library, item.lets, item.body["let"], tried.values, shown)[0],
+        "lines": _lines(item, tried, shown)[0],
         "cautions": list(item.body["cautions"]),
     }
 
@@ -254,8 +262,9 @@ def number_record(item: Item, tried: Tried) -> dict[str, Any]:
     shown = _shown(tried.drawn)
     shown["answer"] = format_quantity(working.key, unit, decimals)
     values = {**tried.values, "answer": working.key}
-    lines, known = let_lines(item.library, item.lets, item.body["let"], tried.values, shown)
-    lines.append(f"answer = {with_numbers(item.library, item.answer.text, known)} = {shown['answer']}")
+    lines, known = _lines(item, tried, shown)
+    filled = with_numbers(item.library, item.answer.text, known)
+    lines.append(f"answer = {filled}" if filled == shown["answer"] else f"answer = {filled} = {shown['answer']}")
     rounding = item.rounding
     return {
         "kind": "number",

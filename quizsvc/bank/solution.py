@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any
 
 from quizsvc.bank.formula import Formula
@@ -12,7 +12,7 @@ from quizsvc.bank.quantity import read_bank_quantity
 from quizsvc.errors import InputError
 from quizsvc.physics.units import UNITS, format_quantity, from_si
 
-__all__ = ["let_lines", "with_numbers"]
+__all__ = ["let_lines", "names_behind", "with_numbers"]
 
 _WORD = re.compile(r"[A-Za-z_][A-Za-z0-9_]*")
 _TIMES_UNIT = re.compile(r"(?<=[0-9])\s*\*\s*([A-Za-z][A-Za-z0-9]*)\b(?!\s*\()")
@@ -24,6 +24,7 @@ def let_lines(
     entries: Sequence[Mapping[str, Any]],
     values: Mapping[str, float],
     shown: Mapping[str, str],
+    needed: Collection[str],
 ) -> tuple[list[str], dict[str, str]]:
     """One line for each let.
 
@@ -39,6 +40,8 @@ def let_lines(
         Their values, SI.
     shown : mapping of str to str
         What stands for each drawn name.
+    needed : collection of str
+        Lets that lead to the answer; the others serve traps and refusals and would only confuse.
 
     Returns
     -------
@@ -56,11 +59,37 @@ def let_lines(
         if not value or _is_quantity(filled):
             # A let that is one quantity, such as a limit by another name, has nothing to work out.
             known[name] = filled
-            lines.append(line)
         else:
             known[name] = value
-            lines.append(f"{line} = {value}")
+            line = f"{line} = {value}"
+        if name in needed:
+            lines.append(line)
     return lines, known
+
+
+def names_behind(names: Iterable[str], lets: Mapping[str, Formula]) -> set[str]:
+    """The names, and all names that their lets are made of.
+
+    Parameters
+    ----------
+    names : iterable of str
+        Where to begin.
+    lets : mapping of str to Formula
+        The lets by name.
+
+    Returns
+    -------
+    set of str
+        Draws and lets.
+    """
+    found: set[str] = set()
+    open_names = list(names)
+    while open_names:
+        name = open_names.pop()
+        if name not in found:
+            found.add(name)
+            open_names.extend(lets[name].names if name in lets else ())
+    return found
 
 
 def with_numbers(names: Library, formula: str, shown: Mapping[str, str]) -> str:

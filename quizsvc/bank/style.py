@@ -7,6 +7,7 @@ import re
 from quizsvc.bank.formula import Formula
 from quizsvc.bank.item import LONGEST_STEM, ItemText, words
 from quizsvc.bank.question import Item
+from quizsvc.bank.solution import names_behind
 from quizsvc.bank.template import Template
 
 __all__ = ["remark_draws", "remark_style"]
@@ -64,7 +65,7 @@ def remark_draws(item: ItemText, compiled: Item) -> None:
     lets = dict(compiled.lets)
     told = _named(compiled.stem, lets)
     asked = set().union(told, *(_named(option.text, lets) for option in compiled.options))
-    answer = _reached(compiled.answer.names, lets) if compiled.answer else set()
+    answer = names_behind(compiled.answer.names, lets) if compiled.answer else set()
     for entry in item.body["draw"]:
         names = set(entry["options"][0]["shown"]) if entry["form"] == "choice" else {entry["name"]}
         names |= set(entry["dimensions"])
@@ -87,16 +88,4 @@ def remark_draws(item: ItemText, compiled: Item) -> None:
 def _named(template: Template, lets: dict[str, Formula]) -> set[str]:
     """Names that a text shows, by themselves or through formulas and lets."""
     found = {slot.name for slot in template.slots if slot.formula is None}
-    return found.union(*(_reached(slot.formula.names, lets) for slot in template.slots if slot.formula is not None))
-
-
-def _reached(names: frozenset[str], lets: dict[str, Formula]) -> set[str]:
-    """Names and all names that their lets are made of."""
-    found: set[str] = set()
-    open_names = list(names)
-    while open_names:
-        name = open_names.pop()
-        if name not in found:
-            found.add(name)
-            open_names.extend(lets[name].names if name in lets else ())
-    return found
+    return found.union(*(names_behind(slot.formula.names, lets) for slot in template.slots if slot.formula is not None))

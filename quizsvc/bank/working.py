@@ -168,14 +168,14 @@ def work(
 
 
 def decimals_for(value_si: float, unit: str, within_si: float, exact: bool) -> int:
-    """Digits after the point in which a key is shown: one finer than the tolerance; as many as an exact value has."""
+    """Digits in which a key is shown: finer than the tolerance, two below one unit; as many as an exact value has."""
     if exact:
         number = from_si(value_si, unit)
         return next((digits for digits in range(4) if abs(round(number, digits) - number) <= 1e-6), 4)
     width = within_si / UNITS[unit].factor
     if width >= 1 or width <= 0:
         return 0
-    return min(6, math.ceil(-math.log10(width) - _GUARD) + 1)
+    return min(6, max(2, math.floor(-math.log10(width) + _GUARD) + 1))
 
 
 def decimals_of_step(step: float) -> int:

@@ -321,6 +321,61 @@ class TestWorked:
             "answer = 150 psi + 834 L/(1400 L) \u00d7 1850 psi = 1,252 psi",
         )  # fmt: skip
 
+    def test_working_leaves_out_what_serves_only_traps(self):
+        """A let of a trap or a refusal is no step of the answer; an answer that is a let is not written twice."""
+        record = question(
+            """
+            stem: Elevation {elevation}. LDG?
+            draw: {elevation: {one-of: [7265 ft]}}
+            let: {setting: landing_setting(elevation), wrong: "round_up(elevation, 50*ft)"}
+            answer: setting
+            unit: ft
+            within: exact
+            traps: [{id: up, value: wrong, belief: rounded up}]
+            """
+        ).record
+
+        assert record["lines"] == ["setting = landing setting(7,265 ft) = 7,250 ft", "answer = 7,250 ft"]
+
+    @pytest.mark.parametrize(
+        ("within", "shown"),
+        [("0.05", "2.14"), ("0.1", "2.14"), ("0.3", "2.14"), ("0.01", "2.138"), ("1", "2"), ("2 %", "2.14")],
+    )
+    def test_key_is_shown_finer_than_its_tolerance(self, within, shown):
+        """N34 prints 2.14 for a tolerance of 0.05, N06 two decimals for 0.3 (domain paper on families)."""
+        record = question(
+            f"""
+            stem: From {{x}}?
+            draw: {{x: {{one-of: [2.138]}}}}
+            answer: x
+            within: {within}
+            """
+        ).record
+
+        assert worked(record).key_shown == shown
+
+    def test_temperature_is_judged_by_differences(self):
+        """ISA at FL300 is -44.4 C (15 - 1.9812 x 30, by hand); 2 C either way, rounded to the degree."""
+        record = question(
+            """
+            stem: Standard temperature at {level}?
+            draw: {level: {one-of: [FL300]}}
+            answer: isa_temperature(level)
+            unit: C
+            within: 2 C
+            round: nearest 1 C
+            """
+        ).record
+
+        outcomes = {
+            text: graded(record, text).outcome for text in ("-44", "-46.4", "-46.5", "-48.5", "-48", "229 K", "44")
+        }
+        assert outcomes == {
+            "-44": "full", "-46.4": "full", "-46.5": "part", "-48": "part", "-48.5": "miss", "229 K": "full",
+            "44": "miss",
+        }  # fmt: skip
+        assert worked(record).accepted_shown == "-46 C to -42 C, or -44 C as in the cockpit"
+
     def test_worked_solution_of_a_choice(self):
         """The key's text, and the drawn level in the reason."""
         issued = issue(item_of(ONE), random.Random(1))
