@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from quizsvc.cli import console
 from quizsvc.cli.words import whole_number
+from quizsvc.settings import question_bank_folder
 
 if TYPE_CHECKING:
     from quizsvc.cli.main import Surroundings
@@ -86,9 +87,13 @@ def load(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
     from quizsvc.services import banks, schema
 
     folder = arguments.folder or surroundings.settings.bank
+    # A school's own bank stands beside the shipped one: loading either never withdraws an item of the other.
+    source = "shipped" if folder.resolve() == question_bank_folder().resolve() else "school"
     database = schema.open_database(surroundings.settings)
     with contextlib.closing(database), console.Progress("checking items") as progress:
-        report = banks.load(database, folder, now=datetime.now(UTC), rng=random.Random(_CHECK_SEED), progress=progress)
+        report = banks.load(
+            database, folder, source=source, now=datetime.now(UTC), rng=random.Random(_CHECK_SEED), progress=progress
+        )
     if arguments.json:
         console.print_json(dataclasses.asdict(report))
         return 0
@@ -96,8 +101,8 @@ def load(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
         for item in items:
             print(f"{word:<9}  {item}")
     print(
-        f"loaded {folder}: {len(report.new)} new, {len(report.changed)} changed, {report.unchanged} unchanged, "
-        f"{len(report.withdrawn)} withdrawn; {console.counted(report.concepts, 'concept')}"
+        f"loaded {folder} ({source}): {len(report.new)} new, {len(report.changed)} changed, "
+        f"{report.unchanged} unchanged, {len(report.withdrawn)} withdrawn; {console.counted(report.concepts, 'concept')}"
     )
     return 0
 

@@ -29,6 +29,30 @@ def home(home, bank):
     return home | {"QUIZSVC_BANK": str(bank)}
 
 
+OWN_CONCEPT = """\
+- concept: CLUB-RADIO
+  title: Who answers on the club frequency
+  system: club rules
+  what: recall
+  consequence: 1
+"""
+
+OWN_ITEM = """\
+- item: club-radio-who
+  kind: one
+  concept: CLUB-RADIO
+  demand: rote
+  stem: Who answers on the club frequency at weekends?
+  options:
+    - {id: duty, text: the duty instructor, key: true}
+    - {id: nobody, text: nobody, belief: thinks it is unmanned}
+  why: The duty instructor keeps the radio.
+  author: first author
+  read-by: second reader
+  status: live
+"""
+
+
 def plant(bank, old, new, file="tolquenny-19/items.yaml"):
     """Change a place of the bank's text; returns the line it stands in."""
     path = bank / file
@@ -149,7 +173,7 @@ class TestLoad:
             stored = {item.id for item in session.query(Item)}
         assert (code, err) == (0, "")
         assert named == stored
-        assert f"loaded {bank}: {len(stored)} new, 0 changed, 0 unchanged, 0 withdrawn; " in out
+        assert f"loaded {bank} (school): {len(stored)} new, 0 changed, 0 unchanged, 0 withdrawn; " in out
 
     def test_a_second_load_changes_nothing_and_a_changed_item_is_named(self, quizsvc, bank, home):
         """Loading is safe to repeat; a changed text makes one new revision; a removed item is withdrawn."""
@@ -178,6 +202,27 @@ class TestLoad:
         assert (code, out, stored) == (1, "", 0)
         assert "where: question_bank/tolquenny-19/items.yaml, line " in err
         assert "error: bank-faults\nwhat:  the bank has 1 fault; nothing was loaded\n" in err
+
+    def test_a_schools_own_bank_stands_beside_the_shipped_one(self, quizsvc, tmp_path, home):
+        """Loading either withdraws nothing of the other; an id of the other one is refused."""
+        quizsvc("db", "upgrade")
+        shipped = json.loads(quizsvc("bank", "load", question_bank_folder(), "--json")[1])
+        own = tmp_path / "own" / "general"
+        own.mkdir(parents=True)
+        (own / "concepts.yaml").write_text(OWN_CONCEPT)
+        (own / "rules.yaml").write_text(OWN_ITEM)
+        beside = json.loads(quizsvc("bank", "load", own.parent, "--json")[1])
+        again = json.loads(quizsvc("bank", "load", question_bank_folder(), "--json")[1])
+        assert (beside["new"], beside["withdrawn"]) == (["club-radio-who"], [])
+        assert (again["unchanged"], again["withdrawn"]) == (len(shipped["new"]), [])
+
+        (own / "rules.yaml").write_text(OWN_ITEM.replace("club-radio-who", shipped["new"][0]))
+        code, out, err = quizsvc("bank", "load", own.parent)
+        assert (code, out) == (1, "")
+        assert err.endswith(
+            f"error: bank-other-source\nwhat:  item '{shipped['new'][0]}' belongs to the bank 'shipped'\n"
+            f"where: item '{shipped['new'][0]}'\nmend:  give it another id\n"
+        )
 
     def test_a_database_without_schema_names_the_command(self, quizsvc):
         """Loading never migrates."""
