@@ -13,6 +13,7 @@ from quizsvc.bank.question import present
 from quizsvc.errors import ConflictError, InputError
 from quizsvc.memory.recall import update
 from quizsvc.memory.states import AnswerEvent, ConceptState, LearnerState, fresh_concept
+from quizsvc.memory.weights import Weights
 from quizsvc.services import edge, memory_log, weights
 from quizsvc.services.clocks import days_since_epoch, effective_time, local_day
 from quizsvc.services.compiled import compiled
@@ -95,7 +96,7 @@ def record_answer(
         stored = recording.stored(rows, row.same_id) if row.same_id is not None else None
     if stored is None:
         # Judging and memory are worked out before the lock, which is then held for a fraction of a millisecond.
-        work = _worked(row, sent)
+        work = _worked(row, sent, weights.kept(db, row.weights_version))
         if work.in_order:
             with contextlib.suppress(_Moved), db.recording() as rows:
                 _write(rows, person_id, row, sent, work)
@@ -200,7 +201,7 @@ def _store_locked(db: Database, person_id: int, question_id: str, sent: _Sent) -
         row = _fetched(connection, person_id, question_id, sent)
         if row.same_id is not None:
             return row, recording.stored(connection, row.same_id)
-        work = _worked(row, sent)
+        work = _worked(row, sent, weights.kept(db, row.weights_version))
         _write(connection, person_id, row, sent, work)
         if not work.in_order:
             with people.on(connection) as session:
@@ -208,7 +209,7 @@ def _store_locked(db: Database, person_id: int, question_id: str, sent: _Sent) -
         return row, work.stored
 
 
-def _worked(row: Any, sent: _Sent) -> _Work:
+def _worked(row: Any, sent: _Sent, used: Weights) -> _Work:
     """Judge an answer, and work out what memory makes of it.
 
     Raises
@@ -241,7 +242,6 @@ def _worked(row: Any, sent: _Sent) -> _Work:
     in_order = void_reason is not None or row.newest_at is None or effective_at >= row.newest_at
     state = held = None
     if in_order and not void_reason:
-        used = weights.parsed(row.weights_version, row.weights)
         before = ConceptState.from_json(row.concept_state) if row.concept_state is not None else fresh_concept(used)
         event = AnswerEvent(
             at=days_since_epoch(effective_at),

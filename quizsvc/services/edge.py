@@ -13,6 +13,9 @@ from quizsvc.errors import InputError, NotFoundError
 
 _GREATEST_ID = 2**63 - 1
 _KEY = re.compile(r"[0-9a-f]{32}")
+_UUID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
+# What cannot be stored, or is no text: NUL and other controls, lone surrogates.
+_SUSPECT = re.compile(r"[\x00-\x1f\x7f\ud800-\udfff]")
 
 
 def text(value: Any, field: str, *, longest: int, label: str | None = None, lines: bool = False) -> str:
@@ -44,12 +47,11 @@ def text(value: Any, field: str, *, longest: int, label: str | None = None, line
         raise InputError(
             "text-too-long", f"{label} has {len(value)} characters", where=field, mend=f"at most {longest} characters"
         )
-    for character in value:
-        code = ord(character)
-        if 0xD800 <= code <= 0xDFFF or code == 0x7F or (code < 32 and not (lines and character in "\n\r\t")):
+    for match in _SUSPECT.finditer(value):
+        if not (lines and match[0] in "\n\r\t"):
             raise InputError(
                 "text-character",
-                f"{label} has a character that cannot be stored (U+{code:04X})",
+                f"{label} has a character that cannot be stored (U+{ord(match[0]):04X})",
                 where=field,
                 mend="type it again by hand, without copied control characters",
             )
@@ -99,6 +101,8 @@ def not_found(noun: str) -> NotFoundError:
 
 def answer_uuid(value: Any) -> str:
     """A UUID as clients make it, in its usual lower-case form."""
+    if isinstance(value, str) and _UUID.fullmatch(value):
+        return value
     if isinstance(value, str) and len(value) <= 45:
         try:
             return str(uuids.UUID(value))

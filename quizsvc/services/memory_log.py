@@ -22,8 +22,7 @@ def rebuild(session: Session, person: Person, learner: Learner, used: Weights | 
     """
     session.flush()
     if used is None:
-        row = learners.weights_of(session, learner.weights_version)
-        used = weights.parsed(learner.weights_version, row.body)
+        used = weights.of_version(session, learner.weights_version)
     taken, newest_at = _events(session, person.id)
     state, held = replay(taken, person.experience, used)
     learners.replace(session, learner, state, held, newest_at=newest_at, weights_version=used.version)

@@ -49,7 +49,7 @@ def desk(session: Session, person_id: int) -> Desk:
     learner = learners.get(session, person_id) if person else None
     if person is None or learner is None:
         raise edge.not_found("person")
-    used = weights.parsed(learner.weights_version, learners.weights_of(session, learner.weights_version).body)
+    used = weights.of_version(session, learner.weights_version)
     folders = folders_of(person)
     concepts = tuple(bank.active_concepts(session, folders))
     held = learners.states(session, person.id)

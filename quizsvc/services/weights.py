@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Any
 
 from quizsvc.memory.weights import STARTING, Weights
 from quizsvc.store import learners
-from quizsvc.store.session import Session
-from quizsvc.store.tables import Weights as WeightsRow
+from quizsvc.store.session import Database, Session
 
-_read: dict[int, tuple[Any, Weights]] = {}
+# A version's weights never change, so they are read once in each process; by database, for tests open many.
+_read: dict[tuple[str, int], Weights] = {}
 
 
-def parsed(version: int, body: Any) -> Weights:
-    """The weights of a row; kept, because every answer needs them."""
-    kept = _read.get(version)
-    if kept is None or kept[0] != body:
-        kept = _read[version] = (body, Weights.from_json(body))
-    return kept[1]
+def of_version(session: Session, version: int) -> Weights:
+    """The weights of a version that is stored."""
+    return Weights.from_json(learners.weights_of(session, version).body)
+
+
+def kept(db: Database, version: int) -> Weights:
+    """The weights of a version, without asking the database again: every answer needs them."""
+    found = _read.get((db.url, version))
+    if found is None:
+        with db.reading() as session:
+            found = _read[db.url, version] = of_version(session, version)
+    return found
 
 
 def in_use(session: Session, *, now: datetime) -> Weights:
@@ -27,5 +32,5 @@ def in_use(session: Session, *, now: datetime) -> Weights:
     if row is None:
         learners.add_weights(session, STARTING.version, STARTING.to_json(), STARTING.source, now)
         row = learners.weights_row(session)
-    assert isinstance(row, WeightsRow)
-    return parsed(row.version, row.body)
+    assert row is not None
+    return Weights.from_json(row.body)

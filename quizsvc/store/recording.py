@@ -26,7 +26,6 @@ from quizsvc.store.tables import (
     Person,
     Question,
     Revision,
-    Weights,
 )
 
 _person = sa.bindparam("person_id")
@@ -86,7 +85,6 @@ _FETCH = Prepared(
         Learner.newest_at,
         Learner.version,
         Learner.weights_version,
-        Weights.body.label("weights"),
         Person.time_zone,
     )
     .select_from(Question)
@@ -94,7 +92,6 @@ _FETCH = Prepared(
     .join(Concept, Concept.id == Question.concept_id)
     .join(Person, Person.id == Question.person_id)
     .join(Learner, Learner.person_id == Question.person_id)
-    .join(Weights, Weights.version == Learner.weights_version)
     .outerjoin(HandbookSection, SECTION)
     .outerjoin(
         ConceptState,

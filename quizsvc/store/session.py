@@ -11,7 +11,6 @@ import json
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -33,16 +32,60 @@ _driver_errors: set[type[Exception]] = {sqlite3.Error}
 _dumps = json.JSONEncoder(ensure_ascii=False, separators=(",", ":"), allow_nan=False).encode
 
 
-@dataclass(frozen=True)
 class Rows:
     """A driver's connection, borrowed from the pool, as prepared statements use it."""
 
-    dialect: Dialect
-    driver: Any
+    __slots__ = ("cursor", "dialect", "driver")
 
-    def cursor(self) -> Any:
-        """A cursor of the driver."""
-        return self.driver.cursor()
+    def __init__(self, dialect: Dialect, driver: Any) -> None:
+        self.dialect = dialect
+        self.driver = driver
+        self.cursor = driver.cursor
+
+
+class Borrowed:
+    """The life of a borrowed connection: begin, commit or roll back, give back. Written out, because it is hot."""
+
+    __slots__ = ("begin", "commit", "driver", "engine")
+
+    def __init__(self, engine: Engine, *, begin: str | None, commit: bool) -> None:
+        self.engine = engine
+        self.begin = begin
+        self.commit = commit
+
+    def __enter__(self) -> Rows:
+        try:
+            self.driver = self.engine.raw_connection()
+            if self.begin is not None:
+                try:
+                    self.driver.cursor().execute(self.begin)
+                except BaseException:
+                    self.driver.close()
+                    raise
+        except _caught() as fault:
+            raise translate(fault) from fault
+        return Rows(self.engine.dialect, self.driver)
+
+    def __exit__(self, _kind: object, fault: BaseException | None, _trace: object) -> None:
+        try:
+            try:
+                if fault is None and self.commit:
+                    self.driver.commit()
+            except BaseException as late:
+                self._give_back(late)
+                raise
+            self._give_back(fault)
+        except _caught() as late:
+            raise translate(late) from late
+        if fault is not None and isinstance(fault, _caught()):
+            raise translate(fault) from fault
+
+    def _give_back(self, fault: BaseException | None) -> None:
+        """Back to the pool, which rolls back what is open; a connection that is lost goes no further."""
+        dialect = self.engine.dialect
+        if isinstance(fault, dialect.loaded_dbapi.Error) and dialect.is_disconnect(fault, self.driver, None):
+            self.driver.invalidate()
+        self.driver.close()
 
 
 class Database:
@@ -107,42 +150,14 @@ class Database:
         with translated_errors(), self.engine.begin() as connection:
             yield connection
 
-    @contextmanager
-    def recording(self) -> Iterator[Rows]:
+    def recording(self) -> Borrowed:
         """A unit of work that writes by prepared statements alone, without SQLAlchemy's connection around it."""
-        with translated_errors(), self._pooled() as rows:
-            try:
-                if self.is_sqlite:
-                    rows.cursor().execute("BEGIN IMMEDIATE")
-                yield rows
-                rows.driver.commit()
-            except BaseException:
-                rows.driver.rollback()
-                raise
+        # psycopg begins by itself, with the first statement.
+        return Borrowed(self.engine, begin="BEGIN IMMEDIATE" if self.is_sqlite else None, commit=True)
 
-    @contextmanager
-    def glance(self) -> Iterator[Rows]:
-        """For one prepared statement that reads: it needs no transaction around it."""
-        with translated_errors(), self._pooled() as rows:
-            yield rows
-
-    @contextmanager
-    def _pooled(self) -> Iterator[Rows]:
-        driver = self.engine.raw_connection()
-        try:
-            yield Rows(self.engine.dialect, driver)
-        except BaseException as fault:
-            if self._is_lost(fault, driver):
-                driver.invalidate()
-            raise
-        finally:
-            # Gives it back to the pool, which rolls back what is open.
-            driver.close()
-
-    def _is_lost(self, fault: BaseException, driver: Any) -> bool:
-        """Whether the fault means that the connection is of no more use."""
-        errors = self.engine.dialect.loaded_dbapi.Error
-        return isinstance(fault, errors) and bool(self.engine.dialect.is_disconnect(fault, driver, None))
+    def glance(self) -> Borrowed:
+        """For prepared statements that read, each for itself: they need no transaction around them."""
+        return Borrowed(self.engine, begin=None, commit=False)
 
     def close(self) -> None:
         """Close every connection of the pool."""
@@ -192,8 +207,13 @@ def translated_errors() -> Iterator[None]:
     """Turn what SQLAlchemy and the driver raise into the service's own errors."""
     try:
         yield
-    except (exc.DBAPIError, exc.TimeoutError, *_driver_errors) as fault:
+    except _caught() as fault:
         raise translate(fault) from fault
+
+
+def _caught() -> tuple[type[Exception], ...]:
+    """Every class of error that is translated."""
+    return (exc.DBAPIError, exc.TimeoutError, *_driver_errors)
 
 
 def translate(fault: Exception) -> QuizsvcError:
