@@ -191,7 +191,7 @@ def _grade_number(record: Mapping[str, Any], response: Mapping[str, Any]) -> Gra
         alike = trap["rounded"] is not None and same_number(value, trap["rounded"], unit)
         if alike or _near(value, trap["value"], within, unit):
             return Graded("miss", 0.0, trap["id"], trap["belief"], read_back=read_back)
-    if not record["exact"] and _near(value, key, 2 * within, unit):
+    if _near(value, key, 2 * within, unit):
         return Graded("part", 0.5, read_back=read_back)
     return Graded("miss", 0.0, read_back=read_back)
 
@@ -211,7 +211,7 @@ def _direction_remark(record: Mapping[str, Any], value: float) -> str | None:
     slack = 0.5 * 10.0 ** -record["decimals"] * (1 + _EDGE)
     number = from_si(value, unit)
     unsafe = number < key - slack if rule["direction"] == "up" else number > key + slack
-    if not unsafe or same_number(value, record["rounded"], unit):
+    if not unsafe:
         return None
     cockpit = format_quantity(record["rounded"], unit, record["rounded_decimals"])
     return f"Within the tolerance, but round {rule['direction']} here: {cockpit}."

@@ -7,7 +7,7 @@ import pytest
 
 from quizsvc.bank.check import BankText, canonical_json, check_bank
 from quizsvc.bank.concept import find_cycles
-from quizsvc.bank.question import compile_item, issue
+from quizsvc.bank.question import compile_item, issue, present
 from tests.bank.bank_texts import AIRCRAFT_TEXT, CAUTIONS, CONCEPTS, check, number_text, only_item, texts
 
 ONE = """\
@@ -296,6 +296,15 @@ class TestCautions:
         assert found(check(live)) == [("bank-regulation-unread", f"'{source}' is cited without 'read-on'")]
         assert found(check(live.replace("status: live", "status: draft"))) == []
 
+    def test_concept_of_regulation_makes_any_source_a_regulation(self):
+        """Concepts Z-... are regulation and duty, whatever the source is called."""
+        live = (
+            one(status="live").replace("P-LDG", "Z-211B")
+            + "  read-by: second reader\n  cite: {source: Operating rules}\n"
+        )
+
+        assert found(check(live)) == [("bank-regulation-unread", "'Operating rules' is cited without 'read-on'")]
+
     def test_published_fact_needs_no_date(self):
         """A standard does not change under one's feet."""
         live = one(status="live") + "  read-by: second reader\n  cite: [{source: ISO 2533}, {source: NIST SP 811}]\n"
@@ -430,6 +439,14 @@ class TestOtherFiles:
             ("21-10", "Layout", 0), ("21-20", "AUTO", 1),
         ]  # fmt: skip
         assert sections[0].body == "First.\n\n```\n## no heading\n```"
+
+
+def test_doubled_braces_are_braces():
+    """For the rare text that needs one."""
+    item = only_item(check(one(stem="'The set {{a, b}}: which?'")))
+    issued = issue(compile_item(item.body, None), random.Random(1))
+
+    assert present(compile_item(item.body, None), issued.drawn, issued.order).stem == "The set {a, b}: which?"
 
 
 class TestDrawsInTheQuestion:

@@ -44,6 +44,14 @@ class TestForms:
 
         assert shown == {"8.0 psi", "8.1 psi", "8.2 psi", "8.3 psi", "8.4 psi", "8.5 psi"}
 
+    @pytest.mark.parametrize(("first", "last", "count"), [("0.1", "0.7", 7), ("3.0", "8.7", 58), ("8.0", "8.3", 4)])
+    def test_range_keeps_its_last_value_whatever_floats_lose(self, first, last, count):
+        """(0.7 - 0.1)/0.1 is 5.999999999999999 in floats; seven values all the same."""
+        draws = item(f"d: {{from: {first} psi, to: {last} psi, step: 0.1 psi}}", answer="d", unit="psi").draws
+        shown = [entry["d"]["shown"] for entry in draws.all(100)]
+
+        assert (len(shown), shown[0], shown[-1]) == (count, f"{first} psi", f"{last} psi")
+
     def test_range_values_are_the_same_floats_as_formulas_write(self):
         """A drawn FL200 is 20,000*ft, so that a switch point is met exactly."""
         compiled_item = item("level: {from: 500 ft, to: 39000 ft, step: 500 ft}")

@@ -8,6 +8,7 @@ import pytest
 
 from quizsvc.bank.grade import grade, read_response, worked
 from quizsvc.bank.question import issue, present
+from quizsvc.bank.working import Rounding
 from quizsvc.errors import InputError
 from quizsvc.physics.units import to_si
 from tests.bank.bank_texts import check, compiled, number_text
@@ -132,6 +133,28 @@ class TestNumber:
         result = grade(record, {"typed": "x", "unit": "ft", "si": key + 1.9 * record["within"]})
 
         assert (result.outcome, result.trap) == ("miss", "near")
+
+    def test_trap_rounded_by_the_cockpit_rule_is_the_trap(self):
+        """N03: the relief trap is 34,398; 34,000 is it rounded down, and far outside its 300 ft."""
+        result = graded(question(N03).record, "34,000")
+
+        assert (result.outcome, result.trap) == ("miss", "relief")
+
+    def test_tolerance_in_percent_is_of_the_magnitude_of_the_key(self):
+        """Two per cent of -1,000 ft are 20 ft, whatever the sign."""
+        record = question(
+            """
+            stem: From {x}?
+            draw: {x: {one-of: [-1000 ft]}}
+            answer: x
+            unit: ft
+            within: 2 %
+            """
+        ).record
+
+        assert [graded(record, text).outcome for text in ("-1,020", "-980", "-1,021", "-1,041")] == [
+            "full", "full", "part", "miss",
+        ]  # fmt: skip
 
     def test_first_matching_trap_decides(self):
         """Traps are judged in the order of the text."""
@@ -439,3 +462,22 @@ class TestQuestion:
         item, rng = item_of(ONE), random.Random(2)
 
         assert len({tuple(issue(item, rng).order) for _ in range(200)}) == 6
+
+
+class TestRounding:
+    """The cockpit rule works on the shown number, and keeps what stands on a step."""
+
+    @pytest.mark.parametrize(
+        ("direction", "step", "number", "rounded"),
+        [
+            ("down", 0.1, 0.7, 0.7), ("up", 0.1, 1.1000000000000003, 1.1), ("nearest", 50, 7274.9, 7250),
+            ("nearest", 50, 7275, 7300), ("nearest", 50, -7275, -7300), ("nearest", 0.1, 0.45, 0.5),
+            ("down", 1000, 33236, 33000), ("up", 50, 1251.8, 1300), ("down", 50, -10, -50), ("up", 50, -10, 0),
+            ("nearest", 1, 0.4, 0),
+        ],
+    )  # fmt: skip
+    def test_step(self, direction, step, number, rounded):
+        """By hand; 0.7/0.1 is 6.999999999999999 in floats, and 0.7 stands on the step."""
+        value = Rounding(direction, step).apply(to_si(number, "psi"), "psi")
+
+        assert value == pytest.approx(to_si(rounded, "psi"), rel=1e-12, abs=1e-9)
