@@ -101,8 +101,8 @@ def load(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
         for item in items:
             print(f"{word:<9}  {item}")
     print(
-        f"loaded {folder} ({source}): {len(report.new)} new, {len(report.changed)} changed, "
-        f"{report.unchanged} unchanged, {len(report.withdrawn)} withdrawn; {console.counted(report.concepts, 'concept')}"
+        f"loaded {folder} ({source}): {len(report.new)} new, {len(report.changed)} changed, {report.unchanged} "
+        f"unchanged, {len(report.withdrawn)} withdrawn; {console.counted(report.concepts, 'concept')}"
     )
     return 0
 
