@@ -39,8 +39,8 @@ def person_of(db: Database, token: str | None, *, now: datetime) -> PersonView |
     row = rows[0]
     if now - row.seen_at >= TOUCH_EVERY:
         try:
-            with db.writing() as session:
-                people.touch(session, row.id, row.device_id, now)
+            with db.recording() as connection:
+                device_sessions.seen(connection, row.id, row.device_id, now)
         except StoreUnavailableError:
             pass  # Reading must not fail because the note of it cannot be written; the next request tries again.
     return PersonView(

@@ -6,10 +6,10 @@ from datetime import datetime
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.engine import Connection
 from sqlalchemy.orm import Session
 
 from quizsvc.store.prepared import Prepared
+from quizsvc.store.session import Rows
 from quizsvc.store.tables import DeviceSession, Person, PersonRole
 
 _WHO = Prepared(
@@ -33,9 +33,25 @@ _WHO = Prepared(
 )
 
 
-def who(connection: Connection, token_hash: str) -> list[Any]:
+_DEVICE_SEEN = Prepared(
+    sa.update(DeviceSession)
+    .where(DeviceSession.id == sa.bindparam("of_device"))
+    .values(last_seen_at=sa.bindparam("at"))
+)
+_PERSON_SEEN = Prepared(
+    sa.update(Person).where(Person.id == sa.bindparam("of_person")).values(last_seen_at=sa.bindparam("at"))
+)
+
+
+def who(rows: Rows, token_hash: str) -> list[Any]:
     """The session of a token with its person, a row for each role (one without, if none): every request asks it."""
-    return _WHO.all(connection, {"token_hash": token_hash})
+    return _WHO.all(rows, {"token_hash": token_hash})
+
+
+def seen(rows: Rows, person_id: int, device_id: int, at: datetime) -> None:
+    """Note that a device was seen, and its person with it."""
+    _DEVICE_SEEN.run(rows, {"of_device": device_id, "at": at})
+    _PERSON_SEEN.run(rows, {"of_person": person_id, "at": at})
 
 
 def by_token(session: Session, token_hash: str) -> DeviceSession | None:

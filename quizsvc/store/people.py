@@ -13,7 +13,6 @@ from sqlalchemy.orm import Session
 from quizsvc.store.tables import (
     Acknowledgement,
     Answer,
-    DeviceSession,
     Learner,
     Person,
     PersonAlias,
@@ -137,9 +136,3 @@ def last_acknowledged(session: Session, person_id: int, caution_id: str) -> date
         .order_by(Acknowledgement.at.desc())
         .limit(1)
     )
-
-
-def touch(session: Session, person_id: int, device_id: int, at: datetime) -> None:
-    """Note that a device was seen."""
-    session.execute(sa.update(DeviceSession).where(DeviceSession.id == device_id).values(last_seen_at=at))
-    session.execute(sa.update(Person).where(Person.id == person_id).values(last_seen_at=at))
