@@ -88,12 +88,11 @@ def record_answer(
         )
     if not isinstance(raw, Mapping):
         raise InputError("response-unreadable", "the response is not an object", where="response", mend="send one")
-    raw = edge.storable(dict(raw), "response")
 
-    sent = _Sent(uuid, raw, sureness, given_at, sent_at, now)
+    sent = _Sent(uuid, edge.storable(dict(raw), "response"), sureness, given_at, sent_at, now)
     with db.glance() as rows:
         row = _fetched(rows, person_id, question_id, sent)
-        stored = recording.stored(rows, row.same_id) if row.same_id is not None else None
+        stored: Any = recording.stored(rows, row.same_id) if row.same_id is not None else None
     if stored is None:
         # Judging and memory are worked out before the lock, which is then held for a fraction of a millisecond.
         work = _worked(row, sent, weights.kept(db, row.weights_version))
@@ -205,7 +204,7 @@ def _store_locked(db: Database, person_id: int, question_id: str, sent: _Sent) -
         _write(connection, person_id, row, sent, work)
         if not work.in_order:
             with people.on(connection) as session:
-                memory_log.rebuild(session, people.by_id(session, person_id), people.lock(session, person_id))
+                memory_log.rebuild_in(session, person_id)
         return row, work.stored
 
 

@@ -127,12 +127,12 @@ def _store_reading(session: Session, checked: CheckedBank, source: str) -> None:
 
     cautions = bank.all_cautions(session)
     for position, caution in enumerate(checked.cautions):
-        row = cautions.get(caution.id)
-        _own("caution", caution.id, row, source)
-        if row is None:
-            row = Caution(id=caution.id, source=source)
-            session.add(row)
-        row.text, row.where_owed, row.position = caution.text, caution.where, position
+        kept = cautions.get(caution.id)
+        _own("caution", caution.id, kept, source)
+        if kept is None:
+            kept = Caution(id=caution.id, source=source)
+            session.add(kept)
+        kept.text, kept.where_owed, kept.position = caution.text, caution.where, position
     _delete_gone(session, cautions, source, {caution.id for caution in checked.cautions})
 
 

@@ -37,8 +37,8 @@ def thin_spots(db: Database, person_id: int, *, now: datetime) -> ThinSpots:
     """
     with db.reading() as session:
         desk = planned.desk(session, person_id)
-        titles = {
-            (folder, section): True
+        readable = {
+            (folder, section)
             for folder in planned.folders_of(desk.person)
             for section, _title in bank.sections(session, folder)
         }
@@ -62,8 +62,8 @@ def thin_spots(db: Database, person_id: int, *, now: datetime) -> ThinSpots:
             last_seen=None if state.last_at is None else time_at(state.last_at),
             answers=state.answers,
             expectation=round(expectation, 4) if enough and word != "untried" else None,
-            handbook_aircraft=concept.folder if (concept.folder, concept.handbook) in titles else None,
-            handbook_section=concept.handbook if (concept.folder, concept.handbook) in titles else None,
+            handbook_aircraft=concept.folder if (concept.folder, concept.handbook) in readable else None,
+            handbook_section=concept.handbook if (concept.folder, concept.handbook) in readable else None,
             consequence=concept.consequence,
             reason=_REASONS[word],
         )
@@ -77,11 +77,11 @@ def thin_spots(db: Database, person_id: int, *, now: datetime) -> ThinSpots:
         (row for row in rows if row.state != "untried"), key=lambda row: (order[row.concept], -row.consequence)
     )
     untried = sorted((row for row in rows if row.state == "untried"), key=lambda row: -row.consequence)
-    counts = Counter(words)
+    counts: Counter[str] = Counter(words)
     return ThinSpots(
         rows=tuple(tried),
         untried=tuple(untried),
-        counts={word: counts.get(word, 0) for word in WORDS},
+        counts={word: counts[word] for word in WORDS},
         enough_to_say=enough,
         answers=counted,
     )

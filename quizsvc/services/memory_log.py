@@ -75,8 +75,11 @@ def rebuild_who_answered(db: Database, items: Iterable[str]) -> int:
 def rebuild_one(db: Database, person_id: int, used: Weights | None = None) -> int | None:
     """Rebuild one person in a unit of work of their own; None where they have gone meanwhile."""
     with db.writing() as session:
-        learner = people.lock(session, person_id)
-        person = people.by_id(session, person_id)
-        if learner is None or person is None:
-            return None
-        return rebuild(session, person, learner, used)
+        return rebuild_in(session, person_id, used)
+
+
+def rebuild_in(session: Session, person_id: int, used: Weights | None = None) -> int | None:
+    """Lock a person's learner and rebuild it inside the caller's unit of work; None where they are not there."""
+    learner = people.lock(session, person_id)
+    person = people.by_id(session, person_id)
+    return None if learner is None or person is None else rebuild(session, person, learner, used)

@@ -8,6 +8,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Row
 from sqlalchemy.orm import Session, defer
 
+from quizsvc.store.session import touched
 from quizsvc.store.tables import (
     Aircraft,
     AircraftText,
@@ -38,9 +39,9 @@ def aircraft(session: Session, key: str) -> Aircraft | None:
     return session.get(Aircraft, key)
 
 
-def aircraft_text(session: Session, text_hash: str) -> str | None:
-    """The aircraft description of a hash."""
-    return session.scalar(sa.select(AircraftText.body).where(AircraftText.hash == text_hash))
+def aircraft_text(session: Session, text_hash: str) -> str:
+    """The aircraft description of a hash that a revision names; there always is one."""
+    return session.get_one(AircraftText, text_hash).body
 
 
 def active_concepts(session: Session, folders: list[str]) -> list[Concept]:
@@ -87,9 +88,9 @@ def asked(session: Session, person_id: int) -> dict[str, tuple[datetime, int]]:
     return {item: (last, count) for item, last, count in rows}
 
 
-def revision(session: Session, revision_id: int) -> Revision | None:
-    """A revision, or None."""
-    return session.get(Revision, revision_id)
+def revision(session: Session, revision_id: int) -> Revision:
+    """A revision that a question or an item names; there always is one."""
+    return session.get_one(Revision, revision_id)
 
 
 def item(session: Session, item_id: str) -> Item | None:
@@ -177,9 +178,12 @@ def withdraw(session: Session, item_id: str, revision_id: int, *, by: str, at: d
     session.execute(
         sa.update(Revision).where(Revision.id == revision_id, Revision.withdrawn_at.is_(None)).values(withdrawn_at=at)
     )
-    changed = session.execute(
-        sa.update(Item)
-        .where(Item.id == item_id, Item.revision_id == revision_id, Item.withdrawn_at.is_(None))
-        .values(withdrawn_at=at, withdrawn_by=by)
+    return (
+        touched(
+            session,
+            sa.update(Item)
+            .where(Item.id == item_id, Item.revision_id == revision_id, Item.withdrawn_at.is_(None))
+            .values(withdrawn_at=at, withdrawn_by=by),
+        )
+        == 1
     )
-    return changed.rowcount == 1

@@ -9,7 +9,7 @@ import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
 from quizsvc.store.prepared import Prepared
-from quizsvc.store.session import Rows
+from quizsvc.store.session import Rows, touched
 from quizsvc.store.tables import DeviceSession, Person, PersonRole
 
 _WHO = Prepared(
@@ -72,10 +72,13 @@ def of_person(session: Session, person_id: int) -> list[DeviceSession]:
 
 def end(session: Session, *, person_id: int, device_id: int) -> bool:
     """End one session of a person; False where they have no such session."""
-    ended = session.execute(
-        sa.delete(DeviceSession).where(DeviceSession.id == device_id, DeviceSession.person_id == person_id)
+    return (
+        touched(
+            session,
+            sa.delete(DeviceSession).where(DeviceSession.id == device_id, DeviceSession.person_id == person_id),
+        )
+        == 1
     )
-    return ended.rowcount == 1
 
 
 def end_all(session: Session, person_id: int, *, but: int | None = None) -> None:
@@ -86,4 +89,4 @@ def end_all(session: Session, person_id: int, *, but: int | None = None) -> None
 
 def end_idle(session: Session, before: datetime) -> int:
     """End the sessions not seen since; returns how many."""
-    return session.execute(sa.delete(DeviceSession).where(DeviceSession.last_seen_at < before)).rowcount
+    return touched(session, sa.delete(DeviceSession).where(DeviceSession.last_seen_at < before))

@@ -23,9 +23,9 @@ def weights_row(session: Session) -> Weights | None:
     return session.scalars(sa.select(Weights).order_by(Weights.version.desc()).limit(1)).one_or_none()
 
 
-def weights_of(session: Session, version: int) -> Weights | None:
-    """The weights of a version."""
-    return session.get(Weights, version)
+def weights_of(session: Session, version: int) -> Weights:
+    """The weights of a version that a learner names; there always are some."""
+    return session.get_one(Weights, version)
 
 
 def add_weights(session: Session, version: int, body: dict[str, Any], origin: str, at: datetime) -> None:

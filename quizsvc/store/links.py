@@ -7,6 +7,7 @@ from datetime import datetime
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from quizsvc.store.session import touched
 from quizsvc.store.tables import OneTimeLink
 
 
@@ -24,4 +25,4 @@ def withdraw_unused(session: Session, person_id: int) -> None:
 
 def delete_expired(session: Session, before: datetime) -> int:
     """Delete the links that ran out before a time; returns how many."""
-    return session.execute(sa.delete(OneTimeLink).where(OneTimeLink.expires_at < before)).rowcount
+    return touched(session, sa.delete(OneTimeLink).where(OneTimeLink.expires_at < before))

@@ -6,6 +6,7 @@ import io
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from alembic import command
 from alembic.config import Config
@@ -34,7 +35,7 @@ def migrating(database: Database) -> Iterator[Connection]:
     what they demand is checked before the end.
     """
     with translated_errors(), database.engine.connect() as connection:
-        driver = connection.connection.driver_connection
+        driver: Any = connection.connection.driver_connection
         if database.is_sqlite:
             # Straight to the driver: within a transaction SQLite ignores the pragma.
             driver.execute("PRAGMA foreign_keys = OFF")

@@ -109,4 +109,6 @@ class _Compiled:
                 convert.append((index, processor))
         # `make` last: another thread that finds it set finds the conversions complete.
         self.convert = convert
-        self.make = namedtuple("Row", [entry.keyname for entry in self.result])._make
+        names: Any = [entry.keyname for entry in self.result]
+        row: Any = namedtuple("Row", names)  # type: ignore[misc]
+        self.make = row._make

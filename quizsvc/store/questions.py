@@ -10,6 +10,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Row
 from sqlalchemy.orm import Session, aliased
 
+from quizsvc.store.session import touched
 from quizsvc.store.tables import (
     Answer,
     Concept,
@@ -176,10 +177,10 @@ def delete_unanswered(session: Session, *, before: datetime, before_offline: dat
         sa.and_(sa.not_(Question.offline), Question.issued_at < before),
         sa.and_(Question.offline, Question.issued_at < before_offline),
     )
-    return session.execute(sa.delete(Question).where(old, ~answered)).rowcount
+    return touched(session, sa.delete(Question).where(old, ~answered))
 
 
 def delete_empty_sets(session: Session, before: datetime) -> int:
     """Delete sets without a question; returns how many."""
     filled = sa.exists().where(Question.set_id == PracticeSet.id)
-    return session.execute(sa.delete(PracticeSet).where(PracticeSet.started_at < before, ~filled)).rowcount
+    return touched(session, sa.delete(PracticeSet).where(PracticeSet.started_at < before, ~filled))

@@ -10,7 +10,7 @@ from datetime import datetime
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.engine import Connection, Row
+from sqlalchemy.engine import Connection
 from sqlalchemy.orm import aliased
 
 from quizsvc.store.prepared import Prepared
@@ -28,8 +28,8 @@ from quizsvc.store.tables import (
     Revision,
 )
 
-_person = sa.bindparam("person_id")
-_question = sa.bindparam("question_id")
+_person: sa.BindParameter[int] = sa.bindparam("person_id")
+_question: sa.BindParameter[str] = sa.bindparam("question_id")
 
 _LOCK = Prepared(sa.select(Learner.version).where(Learner.person_id == _person).with_for_update())
 
@@ -182,7 +182,7 @@ def lock(rows: Connection | Rows, person_id: int) -> None:
     _LOCK.first(rows, {"person_id": person_id})
 
 
-def fetch(rows: Connection | Rows, person_id: int, question_id: str, uuid: str) -> Row | None:
+def fetch(rows: Connection | Rows, person_id: int, question_id: str, uuid: str) -> Any | None:
     """A question of the person with all that judging an answer needs, of one moment.
 
     The hold on its concept, the learner, answers that stand in the way, and the question that comes next.
@@ -190,14 +190,15 @@ def fetch(rows: Connection | Rows, person_id: int, question_id: str, uuid: str) 
     return _FETCH.first(rows, {"person_id": person_id, "question_id": question_id, "uuid": uuid})
 
 
-def stored(rows: Connection | Rows, answer_id: int) -> Row:
+def stored(rows: Connection | Rows, answer_id: int) -> Any:
     """An answer with the grade that counts."""
     return _STORED.first(rows, {"answer_id": answer_id})
 
 
 def add_answer(rows: Connection | Rows, values: dict[str, Any]) -> int:
     """Add an answer; returns its number."""
-    return _INSERT_ANSWER.first(rows, values).id
+    added: Any = _INSERT_ANSWER.first(rows, values)
+    return int(added.id)
 
 
 def add_grade(rows: Connection | Rows, values: dict[str, Any]) -> None:

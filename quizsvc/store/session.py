@@ -12,11 +12,11 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import sqlalchemy as sa
-from sqlalchemy import event, exc
-from sqlalchemy.engine import Connection, Dialect, Engine, make_url
+from sqlalchemy import Executable, event, exc
+from sqlalchemy.engine import Connection, CursorResult, Dialect, Engine, make_url
 from sqlalchemy.orm import Session
 
 from quizsvc.errors import ConflictError, InputError, NotPreparedError, QuizsvcError, StoreUnavailableError
@@ -200,6 +200,11 @@ def _sqlite_engine(url: str, busy_timeout_s: float) -> Engine:
             cursor.close()
 
     return engine
+
+
+def touched(session: Session, statement: Executable) -> int:
+    """Run an UPDATE or DELETE; returns how many rows it touched."""
+    return cast("CursorResult[Any]", session.execute(statement)).rowcount
 
 
 @contextmanager

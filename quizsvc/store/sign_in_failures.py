@@ -9,6 +9,7 @@ from datetime import datetime
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
+from quizsvc.store.session import touched
 from quizsvc.store.tables import SignInFailure
 
 
@@ -55,4 +56,4 @@ def forget_one(session: Session, failure_id: int) -> None:
 
 def delete_old(session: Session, before: datetime) -> int:
     """Delete the tries before a time; returns how many."""
-    return session.execute(sa.delete(SignInFailure).where(SignInFailure.at < before)).rowcount
+    return touched(session, sa.delete(SignInFailure).where(SignInFailure.at < before))
