@@ -111,3 +111,20 @@ def test_saying_more_about_oneself_moves_the_start(bank_db, clock, rng):
     assert after[1] == before[1] == clock()
     memory_replay.replay_all(bank_db, now=clock())
     assert memory(bank_db, person.id) == after
+
+
+@pytest.mark.parametrize(("concept", "word"), [("C-FAIL", "holding"), ("P-DIFF", "steady")])
+def test_steady_needs_something_not_seen_before(bank_db, clock, rng, concept, word):
+    """Right 35 days apart: the same text again is only holding, new numbers are steady (vocabulary.md)."""
+    person = begin(bank_db, clock).person
+    for _ in range(2):
+        drill = start(bank_db, clock, rng, person.id, minutes=200)
+        question = next(found for found in drill.questions if found.concept == concept)
+        answer(bank_db, clock, person.id, question.id, right(bank_db, question.id))
+        clock.advance(days=35)
+    spots = holds.thin_spots(bank_db, person.id, now=clock())
+
+    assert {row.concept: row.state for row in spots.rows}[concept] == word
+    before = memory(bank_db, person.id)
+    memory_replay.replay_all(bank_db, now=clock())
+    assert memory(bank_db, person.id) == before
