@@ -453,6 +453,25 @@ def test_finding_stands_at_the_number():
     assert finding.column == text.splitlines()[finding.line - 1].index("4250") + 1
 
 
+@pytest.mark.parametrize(
+    ("changes", "reference", "line"),
+    [
+        ([("[25000, 2400]", "[25000, 900]")], "aircraft-rows-not-rising", "- [25000, 900]"),
+        ([("[39000, 6900]", "[39000, 8100]")], "aircraft-cabin-at-ceiling", "- [39000, 8100]"),
+        ([("    - [39000, 7100]\n", "")], "aircraft-table-top", "- [35000, 5800]"),
+        ([("cab_alt_warn_ft: 10000", "cab_alt_warn_ft: 6800")], LADDER, "cab_alt_warn_ft: 6800"),
+        ([("elevation_ft: 10641", "elevation_ft: 12641")], "aircraft-airfield-range", "- {name: Sant Orrin"),
+    ],
+    ids=lambda value: value if isinstance(value, str) else "",
+)
+def test_finding_stands_on_the_line_of_the_row(changes, reference, line):
+    """In a table the row that is meant, not its neighbour."""
+    text = edited(*changes)
+    found = [finding for finding in described(text)[1] if finding.reference == reference]
+
+    assert any(text.splitlines()[finding.line - 1].strip().startswith(line) for finding in found)
+
+
 def test_whole_finding():
     """What, where and how to mend it, word for word."""
     (finding,) = described(edited(("max_landing_elevation_ft: 9500", "max_landing_elevation_ft: 10500")))[1]
