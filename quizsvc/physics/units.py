@@ -216,7 +216,9 @@ def format_quantity(value_si: float, unit: str, decimals: int) -> str:
     if unit == "FL":
         level = _rounded(value, 0)
         return f"FL{level:03}" if level >= 0 else f"-FL{-level:03}"
-    number = f"{_rounded(value, decimals):,f}"
+    rounded = _rounded(value, decimals)
+    # A pilot writes QNH 1013 hPa, never 1,013.
+    number = f"{rounded:f}" if unit == "hPa" and abs(rounded) < 10_000 else f"{rounded:,f}"
     return number if unit == "ratio" else f"{number} {unit}"
 
 

@@ -250,3 +250,8 @@ class TestPrinting:
 
         assert read.unit == unit
         assert from_si(read.value_si, unit) == pytest.approx(value, abs=0.00500001 + 1e-9 * abs(value))
+
+
+def test_a_pressure_setting_has_no_thousands_comma():
+    """QNH is said and written as four plain digits (common practice, no source)."""
+    assert format_quantity(101325.0, "hPa", 0) == "1013 hPa"
