@@ -9,12 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from quizsvc.bank.check import CheckedBank, check_bank
-from quizsvc.bank.grade import worked
-from quizsvc.bank.question import compile_item, issue, present
+from quizsvc.bank.question import compile_item
 from quizsvc.errors import FindingsError, NotFoundError
-from quizsvc.physics.units import format_quantity
 from quizsvc.services import bank_loading, memory_log
 from quizsvc.services.bank_files import read_folder
+from quizsvc.services.showing import shown
 from quizsvc.services.views import LoadReport
 from quizsvc.store import bank
 from quizsvc.store.session import Database
@@ -114,29 +113,5 @@ def show(path: Path | str, item_id: str, draws: int, rng: Any) -> dict[str, Any]
         "ramp": found.ramp,
         "revision": found.hash,
         "findings": [f"{finding.severity}: {finding.what} ({finding.where})" for finding in findings],
-        "draws": [_shown(item, rng) for _ in range(draws)],
+        "draws": [shown(item, rng) for _ in range(draws)],
     }
-
-
-def _shown(item: Any, rng: Any) -> dict[str, Any]:
-    issued = issue(item, rng)
-    shown = present(item, issued.drawn, issued.order)
-    working = worked(issued.record)
-    traps = issued.record.get("traps", [])
-    return {
-        "stem": shown.stem,
-        "options": {option.id: option.text for option in shown.options},
-        "unit": shown.unit,
-        "how": shown.how,
-        "cautions": list(shown.cautions),
-        "key": working.key_shown,
-        "accepted": working.accepted_shown,
-        "beliefs": issued.record.get("beliefs", {}),
-        "traps": [trap | {"shown": _in_shown_unit(issued.record, trap["value"])} for trap in traps],
-        "why": working.why,
-        "working": list(working.lines),
-    }
-
-
-def _in_shown_unit(record: Any, value_si: float | None) -> str:
-    return "no number" if value_si is None else format_quantity(value_si, record["unit"], record["decimals"])

@@ -21,12 +21,13 @@ from quizsvc.errors import (
     ThrottledError,
 )
 from quizsvc.web.headers import OriginError
-from quizsvc.web.people import SignInNeededError
+from quizsvc.web.people import RoleNeededError, SignInNeededError
 
 __all__ = ["problem", "register", "status_of"]
 
 _STATUS: tuple[tuple[type[QuizsvcError], int], ...] = (
     (OriginError, 403),
+    (RoleNeededError, 403),
     (SignInNeededError, 401),
     (InputError, 422),
     (NotFoundError, 404),
@@ -49,7 +50,7 @@ _NEVER_ECHOED = ("csrf_token", "password", "old", "new", "again")
 
 TITLES = {
     401: "Not signed in",
-    403: "Not from here",
+    403: "Not allowed here",
     404: "Nothing at this address",
     409: "Already there",
     413: "Too much at once",

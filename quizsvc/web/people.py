@@ -11,6 +11,7 @@ from quizsvc.web.wiring import wired
 
 __all__ = [
     "COOKIE",
+    "RoleNeededError",
     "SignInNeededError",
     "begin",
     "device",
@@ -20,6 +21,7 @@ __all__ = [
     "remember",
     "required",
     "token",
+    "with_role",
 ]
 
 COOKIE = "session"
@@ -28,6 +30,10 @@ _COOKIE_DAYS = 400  # browsers keep no cookie longer
 
 class SignInNeededError(QuizsvcError):
     """The screen belongs to a person, and this browser has none."""
+
+
+class RoleNeededError(QuizsvcError):
+    """The screen belongs to a role that this person does not have."""
 
 
 def register(app: Flask) -> None:
@@ -80,6 +86,26 @@ def required() -> PersonView:
     if found is None:
         raise SignInNeededError(
             "sign-in-needed", "nobody is signed in on this browser", mend="sign in, or press Start to begin without"
+        )
+    return found
+
+
+def with_role(*roles: str) -> PersonView:
+    """The person of this browser, who has one of the roles.
+
+    Raises
+    ------
+    SignInNeededError
+        There is nobody.
+    RoleNeededError
+        The account has none of them.
+    """
+    found = required()
+    if not set(roles) & set(found.roles):
+        raise RoleNeededError(
+            "role-needed",
+            f"this screen needs one of the roles: {', '.join(roles)}",
+            mend="ask the keeper of this installation for the role, or sign in to another account",
         )
     return found
 

@@ -32,6 +32,9 @@ VARYING = {
     "/claim",
     "/handbook/<aircraft>/<section>",
     "/link/<secret>",
+    "/preview",  # of a role: test_preview
+    "/preview/<item>",
+    "/preview/version.json",
     "/questions/<key:question_id>",
     "/sets/<key:set_id>",
     "/static/<path:filename>",

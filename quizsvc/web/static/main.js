@@ -9,3 +9,5 @@ drill(document);
 document.addEventListener("submit", (event) => {
   if (event.target.matches("[data-forget]")) forgetAll();
 });
+
+if (document.querySelector("[data-version]")) import("./preview.js");
