@@ -4,15 +4,52 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass
+from itertools import combinations
+from typing import TypeVar
 
-from quizsvc.aircraft.graph import AllOf, AnyOf, Failure, Graph, Lost, Need, SwitchAt, Works, named_in
+from quizsvc.aircraft.explanation import Cause, Step, causes, path
+from quizsvc.aircraft.graph import Action, Failure, Graph
 from quizsvc.aircraft.model import Aircraft
+from quizsvc.aircraft.needs import in_order
 from quizsvc.errors import InputError
 from quizsvc.physics.units import format_quantity, unit
 
-__all__ = ["broken_claims", "consequence", "evaluation_order", "restored_by", "working"]
+__all__ = [
+    "Cause",
+    "State",
+    "Step",
+    "broken_claims",
+    "causes",
+    "consequence",
+    "doubles",
+    "evaluate",
+    "evaluation_order",
+    "path",
+    "restored_by",
+    "singles",
+    "working",
+]
+
+_MOST_LANES = 4096
+"""States worked out in one pass: enough to make a state cheap, few enough to stay in memory for any graph."""
+
+_Fail = TypeVar("_Fail", bound=tuple[str, ...])
 
 _PLACEHOLDER = re.compile(r"\{([^{}]*)\}")
+
+
+@dataclass(frozen=True)
+class State:
+    """What the graph says in one state.
+
+    `works` and `lost` are ids of nodes; `after` gives, for each node that one action brings back, the ids of all the
+    actions that do so alone. The three have no node in common and cover the graph.
+    """
+
+    works: frozenset[str]
+    lost: frozenset[str]
+    after: Mapping[str, tuple[str, ...]]
 
 
 def evaluation_order(graph: Graph) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -28,22 +65,7 @@ def evaluation_order(graph: Graph) -> tuple[tuple[str, ...], tuple[str, ...]]:
     tuple of tuple of str
         The order, and the nodes that have no place in it; none where there is no circle.
     """
-    waiting = {key: set(named_in(node.needs)) for key, node in graph.nodes.items()}
-    needed_by: dict[str, list[str]] = {}
-    for key, needs in waiting.items():
-        for need in needs:
-            needed_by.setdefault(need, []).append(key)
-    ready = [key for key, needs in waiting.items() if not needs]
-    order: list[str] = []
-    while ready:
-        done = ready.pop()
-        order.append(done)
-        for key in needed_by.get(done, ()):
-            waiting[key].discard(done)
-            if not waiting[key]:
-                ready.append(key)
-    placed = set(order)
-    return tuple(order), tuple(key for key in graph.nodes if key not in placed)
+    return in_order({key: node.needs for key, node in graph.nodes.items()})
 
 
 def working(graph: Graph, fail: Collection[str], switches: Mapping[str, str] | None = None) -> frozenset[str]:
@@ -68,31 +90,46 @@ def working(graph: Graph, fail: Collection[str], switches: Mapping[str, str] | N
     InputError
         `graph-circle`, naming the nodes that need each other; `graph-name-unknown`.
     """
-    order, circle = evaluation_order(graph)
-    if circle:
-        raise InputError("graph-circle", f"nodes need each other in a circle: {', '.join(circle)}", mend="break it")
-    unknown = (set(fail) - set(graph.nodes)) | (set(switches or ()) - set(graph.switches))
-    if unknown:
-        raise InputError("graph-name-unknown", f"not in the graph: {', '.join(sorted(unknown))}", mend="use its names")
-    positions = {key: switch.normal for key, switch in graph.switches.items()} | dict(switches or {})
-    works: set[str] = set()
-    for key in order:
-        if key not in fail and all(_met(need, works, positions) for need in graph.nodes[key].needs):
-            works.add(key)
-    return frozenset(works)
+    return frozenset(key for key, works in graph.program.run([(fail, switches or {})]).items() if works)
 
 
-def _met(need: Need, works: set[str], positions: Mapping[str, str]) -> bool:
-    if isinstance(need, Works):
-        return need.node in works
-    if isinstance(need, Lost):
-        return need.node not in works
-    if isinstance(need, SwitchAt):
-        return positions[need.switch] == need.position
-    if isinstance(need, AnyOf):
-        return any(_met(entry, works, positions) for entry in need.needs)
-    assert isinstance(need, AllOf)
-    return all(_met(entry, works, positions) for entry in need.needs)
+def evaluate(graph: Graph, fail: Collection[str], switches: Mapping[str, str] | None = None) -> State:
+    """What works, what is lost, and what each single action brings back.
+
+    Parameters
+    ----------
+    graph : Graph
+        A graph without circles.
+    fail : collection of str
+        Nodes that have failed.
+    switches : mapping of str to str, optional
+        Positions of switches that do not stand at normal.
+
+    Returns
+    -------
+    State
+        Of every node of the graph.
+
+    Raises
+    ------
+    InputError
+        As `working`.
+    """
+    moved, actions = dict(switches or {}), _moving(graph, switches or {})
+    numbers = graph.program.run([(fail, moved), *((fail, moved | {a.switch: a.to}) for a in actions)])
+    works = frozenset(key for key, number in numbers.items() if number & 1)
+    after = {
+        key: tuple(action.id for place, action in enumerate(actions, start=1) if numbers[key] >> place & 1)
+        for key in graph.nodes
+        if numbers[key] and key not in works
+    }
+    return State(works, frozenset(key for key, number in numbers.items() if not number), after)
+
+
+def _moving(graph: Graph, switches: Mapping[str, str]) -> list[Action]:
+    """The actions that would move a switch from where it stands."""
+    positions = graph.program.normal | dict(switches)
+    return [action for action in graph.actions if positions.get(action.switch) != action.to]
 
 
 def restored_by(
@@ -119,13 +156,72 @@ def restored_by(
     InputError
         As `working`.
     """
-    before = working(graph, fail, switches)
-    found: dict[str, tuple[str, ...]] = {}
-    for action in graph.actions:
-        after = working(graph, fail, dict(switches or {}) | {action.switch: action.to})
-        for key in after - before:
-            found[key] = (*found.get(key, ()), action.id)
-    return found
+    return dict(evaluate(graph, fail, switches).after)
+
+
+def singles(graph: Graph, switches: Mapping[str, str] | None = None) -> Iterator[tuple[tuple[str], State]]:
+    """Every node failed alone, with what the graph says then.
+
+    Parameters
+    ----------
+    graph : Graph
+        A graph without circles.
+    switches : mapping of str to str, optional
+        Positions of switches that do not stand at normal.
+
+    Yields
+    ------
+    tuple of tuple of str and State
+        The failed node and the state, in the order of the graph.
+
+    Raises
+    ------
+    InputError
+        As `working`.
+    """
+    yield from _all_states(graph, [(key,) for key in graph.nodes], switches or {})
+
+
+def doubles(graph: Graph, switches: Mapping[str, str] | None = None) -> Iterator[tuple[tuple[str, str], State]]:
+    """Every pair of nodes failed together, with what the graph says then.
+
+    Parameters
+    ----------
+    graph : Graph
+        A graph without circles.
+    switches : mapping of str to str, optional
+        Positions of switches that do not stand at normal.
+
+    Yields
+    ------
+    tuple of tuple of str and State
+        The two failed nodes and the state, in the order of the graph.
+
+    Raises
+    ------
+    InputError
+        As `working`.
+    """
+    yield from _all_states(graph, list(combinations(graph.nodes, 2)), switches or {})
+
+
+def _all_states(graph: Graph, fails: list[_Fail], switches: Mapping[str, str]) -> Iterator[tuple[_Fail, State]]:
+    """States of many failures in few passes: one for the state itself, one for each action."""
+    actions = _moving(graph, switches)
+    nodes = frozenset(graph.nodes)
+    for start in range(0, len(fails), _MOST_LANES):
+        some = fails[start : start + _MOST_LANES]
+        befores = graph.program.working([(fail, switches) for fail in some])
+        afters = [
+            (action.id, graph.program.working([(fail, dict(switches) | {action.switch: action.to}) for fail in some]))
+            for action in actions
+        ]
+        for place, (fail, works) in enumerate(zip(some, befores, strict=True)):
+            after: dict[str, tuple[str, ...]] = {}
+            for action_id, states in afters:
+                for key in states[place] - works:
+                    after[key] = (*after.get(key, ()), action_id)
+            yield fail, State(works, nodes - works - after.keys(), after)
 
 
 def broken_claims(graph: Graph, failure: Failure) -> Iterator[tuple[str, str, str]]:
@@ -143,8 +239,8 @@ def broken_claims(graph: Graph, failure: Failure) -> Iterator[tuple[str, str, st
     tuple of str
         Word of the claim (`expect_lost` ...), node, and what the graph says of it.
     """
-    works = working(graph, failure.fail, failure.switches)
-    restored = restored_by(graph, failure.fail, failure.switches)
+    says = evaluate(graph, failure.fail, failure.switches)
+    works, restored = says.works, says.after
 
     def state(node: str) -> str:
         if node in works:

@@ -6,11 +6,24 @@ a state is in `failures`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, TypeAlias
+from functools import cached_property
+from typing import Any
 
 from quizsvc.aircraft.fields import Path, Reader, Spec
+from quizsvc.aircraft.needs import (
+    AllOf,
+    AnyOf,
+    Lost,
+    Need,
+    SwitchAt,
+    Works,
+    named_in,
+    need_of_plain,
+    plain_needs,
+)
+from quizsvc.aircraft.propagation import Program
 
 __all__ = [
     "Action",
@@ -28,45 +41,6 @@ __all__ = [
     "named_in",
     "read_graph",
 ]
-
-
-@dataclass(frozen=True)
-class Works:
-    """The node works."""
-
-    node: str
-
-
-@dataclass(frozen=True)
-class Lost:
-    """The node does not work: a spring-closed valve that nothing can shut any more stays open."""
-
-    node: str
-
-
-@dataclass(frozen=True)
-class SwitchAt:
-    """The switch stands at the position."""
-
-    switch: str
-    position: str
-
-
-@dataclass(frozen=True)
-class AnyOf:
-    """One of the needs is enough."""
-
-    needs: tuple[Need, ...]
-
-
-@dataclass(frozen=True)
-class AllOf:
-    """All the needs must be met."""
-
-    needs: tuple[Need, ...]
-
-
-Need: TypeAlias = Works | Lost | SwitchAt | AnyOf | AllOf
 
 
 @dataclass(frozen=True)
@@ -125,6 +99,14 @@ class Graph:
     nodes: Mapping[str, Node]
     failures: Mapping[str, Failure]
 
+    @cached_property
+    def program(self) -> Program:
+        """The graph made ready for evaluation, once; raises `graph-circle` for one that goes round."""
+        return Program(
+            {key: node.needs for key, node in self.nodes.items()},
+            {key: switch.normal for key, switch in self.switches.items()},
+        )
+
     def canonical(self) -> dict[str, Any]:
         """JSON-able form."""
         return {
@@ -134,7 +116,7 @@ class Graph:
             },
             "actions": [{"switch": a.switch, "to": a.to, "words": a.words} for a in self.actions],
             "nodes": {
-                key: {"name": n.name, "ata": n.ata, "needs": _plain_all(n.needs), "bus": n.bus, "amps": n.amps}
+                key: {"name": n.name, "ata": n.ata, "needs": plain_needs(n.needs), "bus": n.bus, "amps": n.amps}
                 for key, n in self.nodes.items()
             },
             "failures": {
@@ -152,48 +134,13 @@ class Graph:
         }
 
 
-def named_in(needs: tuple[Need, ...]) -> Iterator[str]:
-    """Every node that the needs name, at any depth."""
-    for need in needs:
-        if isinstance(need, Works | Lost):
-            yield need.node
-        elif isinstance(need, AnyOf | AllOf):
-            yield from named_in(need.needs)
-
-
-def _plain(need: Need) -> Any:
-    if isinstance(need, Works):
-        return need.node
-    if isinstance(need, Lost):
-        return {"lost": need.node}
-    if isinstance(need, SwitchAt):
-        return {"switch": need.switch, "at": need.position}
-    return {"any" if isinstance(need, AnyOf) else "all": _plain_all(need.needs)}
-
-
-def _plain_all(needs: tuple[Need, ...]) -> list[Any]:
-    return [_plain(need) for need in needs]
-
-
-def _need(plain: Any) -> Need:
-    if isinstance(plain, str):
-        return Works(plain)
-    if "lost" in plain:
-        return Lost(plain["lost"])
-    if "switch" in plain:
-        return SwitchAt(plain["switch"], plain["at"])
-    if "any" in plain:
-        return AnyOf(tuple(_need(entry) for entry in plain["any"]))
-    return AllOf(tuple(_need(entry) for entry in plain["all"]))
-
-
 def graph_from_canonical(plain: Mapping[str, Any]) -> Graph:
     """A graph from its canonical form."""
     return Graph(
         {key: Switch(s["name"], tuple(s["positions"]), s["normal"]) for key, s in plain["switches"].items()},
         tuple(Action(a["switch"], a["to"], a["words"]) for a in plain["actions"]),
         {
-            key: Node(n["name"], n["ata"], tuple(_need(need) for need in n["needs"]), n["bus"], n["amps"])
+            key: Node(n["name"], n["ata"], tuple(need_of_plain(need) for need in n["needs"]), n["bus"], n["amps"])
             for key, n in plain["nodes"].items()
         },
         {
