@@ -1,20 +1,17 @@
-"""Whether bleed, oxygen, electrical and graph of an aircraft file agree with each other; each rule names both sides."""
+"""Whether bleed, oxygen and electrical of an aircraft file agree with each other; each rule names both sides."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
 from quizsvc.aircraft.consistency import Contradiction, Named, at_most, ft, psi, rising
-from quizsvc.aircraft.failures import broken_claims, consequence, evaluation_order
-from quizsvc.aircraft.graph import Node, Works
 from quizsvc.aircraft.model import Aircraft
 from quizsvc.aircraft.sections import FlowRow, Oxygen
-from quizsvc.errors import InputError
 from quizsvc.physics.atmosphere import pressure
 from quizsvc.physics.constants import CELSIUS_ZERO
 from quizsvc.physics.units import format_quantity, to_si
 
-__all__ = ["graph_contradictions", "system_contradictions"]
+__all__ = ["system_contradictions"]
 
 # Water vapour in warm moist air at body temperature (physiology texts: 47 mmHg at 37 C, from memory).
 BODY_TEMPERATURE = 37.0 + CELSIUS_ZERO
@@ -174,74 +171,3 @@ def _electrical(aircraft: Aircraft) -> Iterator[Contradiction]:
         yield from at_most(
             Named("the battery rule", BATTERY_TIME, book.path), book, "aircraft-battery", _minutes
         )  # fmt: skip
-
-
-def graph_contradictions(aircraft: Aircraft) -> Iterator[Contradiction]:
-    """The graph against itself: circles, buses, claims of failures, numbers in their consequences.
-
-    Parameters
-    ----------
-    aircraft : Aircraft
-        A description that was read without faults.
-
-    Yields
-    ------
-    Contradiction
-        One for each rule that is broken.
-    """
-    graph = aircraft.graph
-    if aircraft.dump is not None and aircraft.dump.node not in graph.nodes:
-        yield Contradiction(
-            ("dump", "node"),
-            "aircraft-name-unknown",
-            f"'{aircraft.dump.node}' is no node of this file",
-            "name a node of the graph",
-        )
-    for key, node in graph.nodes.items():
-        yield from _bus(key, node)
-    for key, failure in graph.failures.items():
-        try:
-            consequence(aircraft, failure)
-        except InputError as error:
-            yield Contradiction(("failures", key, "consequence"), f"aircraft-{error.reference}", error.what, error.mend)
-    circle = evaluation_order(graph)[1]
-    if circle:
-        yield Contradiction(
-            ("nodes", circle[0], "needs"),
-            "aircraft-graph-circle",
-            f"nodes need each other in a circle, or need one that does: {', '.join(circle)}",
-            "take one need out",
-        )
-        return
-    for key, failure in graph.failures.items():
-        for word, name, says in broken_claims(graph, failure):
-            claim = {
-                "expect_kept": "works",
-                "expect_lost": "is lost",
-                "expect_after": f"works after {failure.expect_after.get(name)} and not before",
-            }[word]
-            yield Contradiction(
-                ("failures", key, word, name) if word == "expect_after" else ("failures", key, word),
-                "aircraft-failure-claim",
-                f"{key} claims that {name} {claim}, the graph says that it {says}",
-                "correct the claim or the graph",
-            )
-
-
-def _bus(key: str, node: Node) -> Iterator[Contradiction]:
-    direct = [need.node for need in node.needs if isinstance(need, Works)]
-    if node.bus is not None and node.bus not in direct:
-        yield Contradiction(
-            ("nodes", key, "bus"),
-            "aircraft-bus",
-            f"{key} draws its current from {node.bus}, but its needs name {', '.join(direct) or 'nothing'}",
-            f"add {node.bus} to its needs, or correct its bus",
-        )
-    if (node.bus is None) != (node.amps is None):
-        there, lacks = ("bus", "amps") if node.amps is None else ("amps", "bus")
-        yield Contradiction(
-            ("nodes", key),
-            "aircraft-bus",
-            f"{key} has '{there}' and lacks '{lacks}'",
-            "give both, or neither",
-        )

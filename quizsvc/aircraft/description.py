@@ -7,7 +7,8 @@ from typing import Any
 
 from quizsvc.aircraft import sections
 from quizsvc.aircraft.consistency import altitude_contradictions, pressure_contradictions
-from quizsvc.aircraft.consistency_systems import graph_contradictions, system_contradictions
+from quizsvc.aircraft.consistency_graph import graph_contradictions
+from quizsvc.aircraft.consistency_systems import system_contradictions
 from quizsvc.aircraft.fields import Constant, Path, Reader, read_section
 from quizsvc.aircraft.graph import read_graph
 from quizsvc.aircraft.model import OPTIONAL_SECTIONS, REQUIRED_SECTIONS, Aircraft

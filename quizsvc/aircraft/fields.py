@@ -25,6 +25,7 @@ __all__ = [
     "constants_of",
     "count",
     "from_canonical",
+    "node",
     "pairs",
     "part",
     "quantity",
@@ -71,6 +72,7 @@ class Spec:
     section: type[Any] | None = None
     positive: bool = False
     word: str = ""
+    optional: bool = False
 
 
 def quantity(unit: str, *, positive: bool = False, word: str = "") -> Any:
@@ -86,6 +88,11 @@ def count() -> Any:
 def text() -> Any:
     """Declare a text."""
     return field(metadata={"spec": Spec("text")})
+
+
+def node() -> Any:
+    """Declare the id of a node of the graph; it may be left out."""
+    return field(default=None, metadata={"spec": Spec("text", optional=True)})
 
 
 def texts() -> Any:
@@ -224,11 +231,16 @@ def _kind(raw: object) -> str:
 def read_section(reader: Reader, section: type[Section], raw: object, path: Path) -> Section | None:
     """Read one section; None where a finding was added that leaves it incomplete."""
     specs = list(_specs(section))
-    words = reader.mapping(raw, path, {word for _, word, _ in specs}, set())
+    required = {word for _, word, spec in specs if not spec.optional}
+    words = reader.mapping(raw, path, required, {word for _, word, spec in specs if spec.optional})
     if words is None:
         return None
     before = len(reader.findings)
-    values = {attribute: _read_value(reader, spec, words[word], (*path, word)) for attribute, word, spec in specs}
+    values = {
+        attribute: _read_value(reader, spec, words[word], (*path, word))
+        for attribute, word, spec in specs
+        if word in words
+    }
     return section(**values) if len(reader.findings) == before else None
 
 
@@ -271,7 +283,12 @@ def _canonical_value(value: Any) -> Any:
 
 def from_canonical(section: type[Section], values: Mapping[str, Any]) -> Section:
     """A section from its canonical values."""
-    return section(**{attribute: _value_of(spec, values[attribute]) for attribute, _, spec in _specs(section)})
+    return section(
+        **{
+            attribute: None if spec.optional and values.get(attribute) is None else _value_of(spec, values[attribute])
+            for attribute, _, spec in _specs(section)
+        }
+    )
 
 
 def _value_of(spec: Spec, value: Any) -> Any:

@@ -28,6 +28,7 @@ OPTIONAL_SECTIONS: Mapping[str, type[Any]] = {
     "oxygen": sections.Oxygen,
     "electrical": sections.Electrical,
     "performance": sections.Performance,
+    "roles": sections.Roles,
 }
 """Word and class of the sections that an aircraft may lack."""
 
@@ -52,6 +53,7 @@ class Aircraft:
     oxygen: sections.Oxygen | None
     electrical: sections.Electrical | None
     performance: sections.Performance | None
+    roles: sections.Roles | None
     graph: Graph
     airfields: tuple[sections.Airfield, ...]
 
@@ -138,7 +140,7 @@ class Aircraft:
             Equal to the one it came from.
         """
         parts: dict[str, Any] = {
-            word: None if values[word] is None else from_canonical(section, values[word])
+            word: None if values.get(word) is None else from_canonical(section, values[word])
             for word, section in {**REQUIRED_SECTIONS, **OPTIONAL_SECTIONS}.items()
         }
         return cls(

@@ -13,6 +13,7 @@ __all__ = [
     "Need",
     "SwitchAt",
     "Works",
+    "circle_words",
     "in_order",
     "named_in",
     "need_of_plain",
@@ -107,6 +108,31 @@ def in_order(needs_of: Mapping[str, tuple[Need, ...]]) -> tuple[tuple[str, ...],
                 ready.append(key)
     placed = set(order)
     return tuple(order), tuple(key for key in needs_of if key not in placed)
+
+
+def circle_words(needs_of: Mapping[str, tuple[Need, ...]], unplaced: tuple[str, ...]) -> str:
+    """One circle among the nodes that have no order, in words: `A needs B, which needs A`.
+
+    Parameters
+    ----------
+    needs_of : mapping of str to tuple of Need
+        The needs of each node.
+    unplaced : tuple of str
+        What `in_order` could not place, not empty.
+
+    Returns
+    -------
+    str
+        The nodes that need each other; those that only need one of them are left out.
+    """
+    left = set(unplaced)
+    way = [unplaced[0]]
+    while True:
+        after = next(name for name in named_in(needs_of[way[-1]]) if name in left)
+        if after in way:
+            circle = way[way.index(after) :]
+            return f"{circle[0]} needs {', which needs '.join((*circle[1:], circle[0]))}"
+        way.append(after)
 
 
 def plain_needs(needs: tuple[Need, ...]) -> list[Any]:

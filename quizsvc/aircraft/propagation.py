@@ -11,7 +11,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from itertools import compress
 from typing import TypeAlias
 
-from quizsvc.aircraft.needs import AllOf, AnyOf, Lost, Need, SwitchAt, Works, in_order
+from quizsvc.aircraft.needs import AllOf, AnyOf, Lost, Need, SwitchAt, Works, circle_words, in_order
 from quizsvc.errors import InputError
 
 __all__ = ["Lane", "Program"]
@@ -42,7 +42,8 @@ class Program:
     def __init__(self, needs_of: Mapping[str, tuple[Need, ...]], normal: Mapping[str, str]) -> None:
         order, circle = in_order(needs_of)
         if circle:
-            raise InputError("graph-circle", f"nodes need each other in a circle: {', '.join(circle)}", mend="break it")
+            what = f"nodes need each other in a circle: {circle_words(needs_of, circle)}"
+            raise InputError("graph-circle", what, mend="take one need out")
         self.normal = dict(normal)
         self.nodes = tuple(needs_of)
         self._known = frozenset(needs_of)

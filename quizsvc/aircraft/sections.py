@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from quizsvc.aircraft.fields import count, pairs, part, quantity, table, text, texts
+from quizsvc.aircraft.fields import count, node, pairs, part, quantity, table, text, texts
 
 __all__ = [
     "Airfield",
@@ -21,6 +21,7 @@ __all__ = [
     "Oxygen",
     "Performance",
     "Pressurisation",
+    "Roles",
     "SafetyAltitudes",
 ]
 
@@ -264,6 +265,27 @@ class Performance:
     emergency_descent_avg: float = quantity("fpm", positive=True)
     emergency_descent_no_speedbrake_avg: float = quantity("fpm", positive=True)
     emergency_descent_level: float = quantity("ft")
+
+
+@dataclass(frozen=True)
+class Roles:
+    """Which node of the graph plays which part, so that no code needs the node's name; None where none does.
+
+    `automatic` is the control by itself, `crew_target` that to a target set by the crew, `controller` the box behind
+    both, `inflow` the air supply, `manual` the manual control and `muscle` what moves it, `dump` the full opening,
+    `warning` the cabin altitude warning, `masks` the automatic drop, `speedbrakes` what makes a descent fast.
+    """
+
+    automatic: str | None = node()
+    crew_target: str | None = node()
+    controller: str | None = node()
+    inflow: str | None = node()
+    manual: str | None = node()
+    muscle: str | None = node()
+    dump: str | None = node()
+    warning: str | None = node()
+    masks: str | None = node()
+    speedbrakes: str | None = node()
 
 
 @dataclass(frozen=True)

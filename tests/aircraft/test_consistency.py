@@ -372,7 +372,59 @@ RULES = [
         "nodes in a circle",
         [("left generator, ata: 24, needs: [L_ENG]}", "left generator, ata: 24, needs: [L_MAIN]}")],
         "aircraft-graph-circle",
-        "nodes need each other in a circle, or need one that does: L_GEN, L_MAIN, ",
+        "nodes need each other in a circle: L_GEN needs L_MAIN, which needs L_GEN",
+    ),
+    (
+        "a circle that starts behind the first node left over",
+        [
+            ("TIE: {name: bus tie (AUTO), ata: 24}", "TIE: {name: bus tie (AUTO), ata: 24, needs: [BATT]}"),
+            ("BATT: {name: battery, ata: 24}", "BATT: {name: battery, ata: 24, needs: [CLOCK]}"),
+            ("clock, ata: 31, needs: [HOT], bus: HOT, amps: 0.1", "clock, ata: 31, needs: [BATT]"),
+        ],
+        "aircraft-graph-circle",
+        "nodes need each other in a circle: BATT needs CLOCK, which needs BATT",
+    ),
+    (
+        "bus that draws from a bus itself",
+        [("needs: [L_MAIN], bus: L_MAIN, amps: 60", "needs: [MFD], bus: MFD, amps: 60")],
+        "aircraft-bus",
+        "WSHLD draws its current from MFD, which draws its own from L_MAIN",
+    ),
+    (
+        "bus without a load",
+        [("needs: [L_MAIN], bus: L_MAIN, amps: 60", "needs: [L_MAIN], bus: L_MAIN")],
+        "aircraft-bus",
+        "WSHLD has 'bus' and lacks 'amps'",
+    ),
+    (
+        "switch that moves nothing",
+        [("BATT_CTR: {name: battery contactor, ata: 24, needs: [{switch: BATT, at: \"ON\"}]}",
+          "BATT_CTR: {name: battery contactor, ata: 24}")],
+        "aircraft-switch-idle",
+        "moving BATT changes nothing, with all well or any one node failed; no need names it",
+    ),
+    (
+        "switch whose every position does",
+        [
+            (
+                "needs: [{switch: BATT, at: \"ON\"}]}",
+                "needs: [{any: [{switch: BATT, at: \"ON\"}, {switch: BATT, at: \"OFF\"}]}]}",
+            )
+        ],
+        "aircraft-switch-idle",
+        "moving BATT changes nothing, with all well or any one node failed; needs of BATT_CTR name it",
+    ),
+    (
+        "role that is no node",
+        [("  muscle: EJECTOR", "  muscle: SUCTION")],
+        "aircraft-name-unknown",
+        "'SUCTION' is no node of this file",
+    ),
+    (
+        "dump in two places",
+        [("  dump: DUMP\n", "  dump: RELIEF\n")],
+        "aircraft-role",
+        "'dump' says that it is DUMP, 'roles' that it is RELIEF",
     ),
     (
         "dump that is no node",

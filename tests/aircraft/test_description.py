@@ -209,6 +209,22 @@ class TestWhatBadFilesGet:
                 "use one of: AIR_DATA, BATT, BLEED, PRESS",
             ),
             (
+                "  muscle: EJECTOR",
+                "  suction: EJECTOR",
+                "  suction:",
+                "aircraft-word-unknown",
+                "'suction' is not a word of 'roles'",
+                "take it out; accepted: automatic, controller, crew_target, dump, inflow",
+            ),
+            (
+                "  muscle: EJECTOR",
+                "  muscle: 7",
+                "  muscle: 7",
+                "aircraft-value-shape",
+                "'roles.muscle' is 7",
+                "write a text",
+            ),
+            (
                 "needs: [L_ENG, ESS], bus",
                 "needs: [L_ENG, {either: [ESS]}], bus",
                 "{either: [ESS]}",
@@ -324,3 +340,27 @@ def test_second_aircraft_reads():
     assert aircraft.nodes == {}
     assert "oxygen_low_caution" not in aircraft.constants()
     assert Aircraft.from_canonical(json.loads(json.dumps(aircraft.canonical()))) == aircraft
+
+
+class TestRoles:
+    """Which node plays which part."""
+
+    def test_roles_are_read(self):
+        """Ours names all ten."""
+        assert TQ.roles.automatic == "AUTO"
+        assert TQ.roles.masks == "PAX_O2_AUTO"
+        assert set(TQ.canonical()["roles"].values()) <= set(TQ.nodes)
+
+    def test_a_part_that_nobody_plays_is_left_out(self):
+        """Without speedbrakes in the aircraft there is no such role, and the canonical form keeps that."""
+        other = aircraft_of(edited(("  speedbrakes: SPDBRK\n", "")))
+
+        assert other.roles.speedbrakes is None
+        assert other.roles.dump == "DUMP"
+        assert Aircraft.from_canonical(json.loads(json.dumps(other.canonical()))) == other
+
+    def test_a_description_from_before_roles_is_still_read(self):
+        """Canonical forms that were stored without the section have none."""
+        values = {word: value for word, value in TQ.canonical().items() if word != "roles"}
+
+        assert Aircraft.from_canonical(values).roles is None
