@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from flask import Flask
 
 from quizsvc.services.views import FeedbackView, SetView
-from quizsvc.web import markdown
+from quizsvc.web import markdown, pictures
 from quizsvc.web.errors import sentence
 
 __all__ = ["OUTCOMES", "SURENESS", "clock_time", "day", "register", "tenths", "verdict"]
@@ -85,5 +85,11 @@ def register(app: Flask) -> None:
         verdict=verdict,
     )
     app.jinja_env.globals.update(
-        STATES=STATES, SURENESS=SURENESS, OUTCOMES=OUTCOMES, EXPERIENCE=EXPERIENCE, tally=tally
+        STATES=STATES,
+        SURENESS=SURENESS,
+        OUTCOMES=OUTCOMES,
+        EXPERIENCE=EXPERIENCE,
+        tally=tally,
+        picture=pictures.picture,
+        picture_table=pictures.rows,
     )
