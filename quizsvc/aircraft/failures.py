@@ -12,6 +12,7 @@ from quizsvc.aircraft.explanation import Cause, Step, causes, path
 from quizsvc.aircraft.graph import Action, Failure, Graph
 from quizsvc.aircraft.model import Aircraft
 from quizsvc.aircraft.needs import in_order
+from quizsvc.aircraft.propagation import bits, columns
 from quizsvc.errors import InputError
 from quizsvc.physics.units import format_quantity, unit
 
@@ -211,16 +212,14 @@ def _all_states(graph: Graph, fails: list[_Fail], switches: Mapping[str, str]) -
     nodes = frozenset(graph.nodes)
     for start in range(0, len(fails), _MOST_LANES):
         some = fails[start : start + _MOST_LANES]
-        befores = graph.program.working([(fail, switches) for fail in some])
-        afters = [
-            (action.id, graph.program.working([(fail, dict(switches) | {action.switch: action.to}) for fail in some]))
-            for action in actions
-        ]
-        for place, (fail, works) in enumerate(zip(some, befores, strict=True)):
-            after: dict[str, tuple[str, ...]] = {}
-            for action_id, states in afters:
-                for key in states[place] - works:
-                    after[key] = (*after.get(key, ()), action_id)
+        before = graph.program.run([(fail, switches) for fail in some])
+        afters: list[dict[str, tuple[str, ...]]] = [{} for _ in some]
+        for action in actions:
+            moved = dict(switches) | {action.switch: action.to}
+            for key, number in graph.program.run([(fail, moved) for fail in some]).items():
+                for place in bits(number & ~before[key]):
+                    afters[place][key] = (*afters[place].get(key, ()), action.id)
+        for fail, works, after in zip(some, columns(before, len(some)), afters, strict=True):
             yield fail, State(works, nodes - works - after.keys(), after)
 
 

@@ -7,14 +7,14 @@ order of their needs works out a thousand states in hardly more time than one.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from itertools import compress
 from typing import TypeAlias
 
 from quizsvc.aircraft.needs import AllOf, AnyOf, Lost, Need, SwitchAt, Works, circle_words, in_order
 from quizsvc.errors import InputError
 
-__all__ = ["Lane", "Program"]
+__all__ = ["Lane", "Program", "bits", "columns"]
 
 Lane: TypeAlias = tuple[Collection[str], Mapping[str, str]]
 """Failed nodes, and positions of the switches that do not stand at normal."""
@@ -96,16 +96,23 @@ class Program:
             works[key] = value & ~failed[key] if key in failed else value
         return works
 
-    def working(self, lanes: Sequence[Lane]) -> list[frozenset[str]]:
-        """As `run`, turned round: the working nodes of each state."""
-        numbers = self.run(lanes)
-        if not numbers:
-            return [frozenset()] * len(lanes)
-        rows = [f"{value:0{len(lanes)}b}" for value in numbers.values()]
-        columns = zip(*rows, strict=True)
-        found = [frozenset(compress(numbers, (bit == "1" for bit in column))) for column in columns]
-        found.reverse()  # the text of a number begins with its highest bit
-        return found
+
+def columns(numbers: Mapping[str, int], count: int) -> list[frozenset[str]]:
+    """The results of a run turned round: of each of its `count` states the nodes that work."""
+    if not numbers:
+        return [frozenset()] * count
+    rows = [f"{value:0{count}b}" for value in numbers.values()]
+    found = [frozenset(compress(numbers, map("1".__eq__, column))) for column in zip(*rows, strict=True)]
+    found.reverse()  # the text of a number begins with its highest bit
+    return found
+
+
+def bits(number: int) -> Iterator[int]:
+    """Places of the bits that are set, from the lowest."""
+    while number:
+        lowest = number & -number
+        yield lowest.bit_length() - 1
+        number ^= lowest
 
 
 def _compiled(need: Need) -> _Met:
