@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from quizsvc.aircraft.graph import Graph
-from quizsvc.aircraft.needs import AnyOf, Lost, Need, SwitchAt, Works
+from quizsvc.aircraft.needs import AnyOf, Lost, Need, SwitchAt, Works, named_in
 
 __all__ = ["Cause", "Step", "causes", "path"]
 
@@ -47,18 +47,19 @@ _NOTHING = _Trace(frozenset())
 
 
 class _Explained:
-    """The traces of all nodes in one state, worked out in the order of their needs so that nothing recurs on depth."""
+    """How a node and those behind it came to their state, in the order of their needs: nothing recurs on depth."""
 
-    def __init__(self, graph: Graph, fail: Collection[str], switches: Mapping[str, str]) -> None:
+    def __init__(self, graph: Graph, node: str, fail: Collection[str], switches: Mapping[str, str]) -> None:
         program = graph.program
-        lane = (fail, switches)
-        works = program.run([lane])
+        works = program.run([(fail, switches)])
         self.works = {key: bool(value) for key, value in works.items()}
         self.positions = program.normal | dict(switches)
         self.fail = frozenset(fail)
         self.traces: dict[str, _Trace] = {}
+        behind = _behind(graph, node)
         for key in works:
-            self.traces[key] = self._node(key, graph.nodes[key].needs)
+            if key in behind:
+                self.traces[key] = self._node(key, graph.nodes[key].needs)
 
     def _node(self, key: str, needs: tuple[Need, ...]) -> _Trace:
         if key in self.fail:
@@ -112,6 +113,17 @@ class _Explained:
         )
 
 
+def _behind(graph: Graph, node: str) -> set[str]:
+    """The node and all that it needs, directly or not."""
+    found, open_ = {node}, [node]
+    while open_:
+        for name in named_in(graph.nodes[open_.pop()].needs):
+            if name not in found:
+                found.add(name)
+                open_.append(name)
+    return found
+
+
 def _mendable(trace: _Trace) -> tuple[bool, bool, int]:
     """A branch with a failed node is worth showing before one where only a switch stands wrong, or nothing at all."""
     moved = sum(bool(cause.at) for cause in trace.causes)
@@ -149,12 +161,12 @@ def path(graph: Graph, node: str, fail: Collection[str], switches: Mapping[str, 
         `graph-circle`, `graph-name-unknown`.
     """
     blamed = causes(graph, node, fail, switches)
-    steps = _chain(_Explained(graph, fail, switches or {}), node)
+    steps = _chain(_Explained(graph, node, fail, switches or {}), node)
     if not blamed:
         return steps
     # Where two things would each explain it, the chain leads to the one that is blamed.
     nearest = _chain(
-        _Explained(graph, [c.name for c in blamed if not c.at], {c.name: c.at for c in blamed if c.at}), node
+        _Explained(graph, node, [c.name for c in blamed if not c.at], {c.name: c.at for c in blamed if c.at}), node
     )
     works = graph.program.run([(fail, switches or {})])
     return nearest if all(bool(works[step.node]) == (step.state == "works") for step in nearest) else steps
