@@ -14,21 +14,62 @@ __all__ = ["chain_diagram", "edges_between", "node_kind", "node_state"]
 
 
 def node_kind(graph: Graph, key: str) -> str:
-    """`source` where no other node is needed, `bus` where others draw current from it, else `part`."""
+    """What sort of node a picture shows.
+
+    Parameters
+    ----------
+    graph : Graph
+        Of any shape.
+    key : str
+        Id of the node.
+
+    Returns
+    -------
+    str
+        `bus` where others draw current from it, `source` where it needs no other node, else `part`.
+    """
     if any(node.bus == key for node in graph.nodes.values()):
         return "bus"
     return "part" if any(named_in(graph.nodes[key].needs)) else "source"
 
 
 def node_state(state: State, key: str, fail: Collection[str]) -> str:
-    """`failed` by itself, `after` an action, `works` or `lost`."""
+    """The state of a node in one word of a picture.
+
+    Parameters
+    ----------
+    state : State
+        What `evaluate` gave.
+    key : str
+        Id of the node.
+    fail : collection of str
+        Nodes that have failed.
+
+    Returns
+    -------
+    str
+        `failed` by itself, `after` an action, `works` or `lost`.
+    """
     if key in fail:
         return "failed"
     return "works" if key in state.works else "after" if key in state.after else "lost"
 
 
 def edges_between(graph: Graph, keys: Collection[str]) -> list[dict[str, Any]]:
-    """Who feeds whom among these nodes; `one-of` where another feed would do as well."""
+    """Who feeds whom among some nodes.
+
+    Parameters
+    ----------
+    graph : Graph
+        Of any shape.
+    keys : collection of str
+        Ids of the nodes that are drawn.
+
+    Returns
+    -------
+    list of dict
+        `from`, `to`, and `one-of`: whether another feed would do as well.
+    """
     found: dict[tuple[str, str], bool] = {}
     for key in keys:
         for name, one_of in _feeds(graph.nodes[key].needs, False):

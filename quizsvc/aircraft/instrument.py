@@ -40,7 +40,18 @@ class Dial:
     per_si: float
 
     def shown(self, value_si: float) -> float:
-        """A value as the scale counts it."""
+        """A value as the scale counts it.
+
+        Parameters
+        ----------
+        value_si : float
+            Cabin altitude, m, or differential, Pa.
+
+        Returns
+        -------
+        float
+            In thousands of feet, or in psi.
+        """
         return float(f"{value_si * self.per_si:.9g}")
 
     @property
@@ -100,7 +111,20 @@ def _scale(
 
 
 def off_the_dial(dial: Dial, value_si: float) -> bool:
-    """Whether a value lies outside the scale, so that the pointer could not show it."""
+    """Whether a value lies outside the scale, so that the pointer could not show it.
+
+    Parameters
+    ----------
+    dial : Dial
+        The scale.
+    value_si : float
+        Cabin altitude, m, or differential, Pa.
+
+    Returns
+    -------
+    bool
+        An end of the scale counts as on it.
+    """
     return not dial.low - 1e-9 <= dial.shown(value_si) <= dial.high + 1e-9
 
 

@@ -62,7 +62,18 @@ Need: TypeAlias = Works | Lost | SwitchAt | AnyOf | AllOf
 
 
 def named_in(needs: tuple[Need, ...]) -> Iterator[str]:
-    """Every node that the needs name, at any depth."""
+    """Every node that the needs name, at any depth.
+
+    Parameters
+    ----------
+    needs : tuple of Need
+        Needs of one node.
+
+    Yields
+    ------
+    str
+        Ids, as often as they are named.
+    """
     for need in needs:
         if isinstance(need, Works | Lost):
             yield need.node
@@ -71,7 +82,18 @@ def named_in(needs: tuple[Need, ...]) -> Iterator[str]:
 
 
 def switches_in(needs: tuple[Need, ...]) -> Iterator[str]:
-    """Every switch that the needs name, at any depth."""
+    """Every switch that the needs name, at any depth.
+
+    Parameters
+    ----------
+    needs : tuple of Need
+        Needs of one node.
+
+    Yields
+    ------
+    str
+        Ids, as often as they are named.
+    """
     for need in needs:
         if isinstance(need, SwitchAt):
             yield need.switch
@@ -136,7 +158,18 @@ def circle_words(needs_of: Mapping[str, tuple[Need, ...]], unplaced: tuple[str, 
 
 
 def plain_needs(needs: tuple[Need, ...]) -> list[Any]:
-    """JSON-able form of needs, as an aircraft file writes them."""
+    """JSON-able form of needs, as an aircraft file writes them.
+
+    Parameters
+    ----------
+    needs : tuple of Need
+        Needs of one node.
+
+    Returns
+    -------
+    list
+        Texts and mappings.
+    """
     return [_plain(need) for need in needs]
 
 
@@ -151,7 +184,18 @@ def _plain(need: Need) -> Any:
 
 
 def need_of_plain(plain: Any) -> Need:
-    """A need from its JSON-able form."""
+    """A need from its JSON-able form.
+
+    Parameters
+    ----------
+    plain : str or mapping
+        One entry of what `plain_needs` gave.
+
+    Returns
+    -------
+    Need
+        Equal to the one it came from.
+    """
     if isinstance(plain, str):
         return Works(plain)
     if "lost" in plain:

@@ -50,7 +50,25 @@ class Program:
         self._steps = tuple((key, _compiled(AllOf(needs_of[key])) if needs_of[key] else None) for key in order)
 
     def check(self, fail: Collection[str], switches: Mapping[str, str]) -> None:
-        """Raise `graph-name-unknown` for names that the graph lacks."""
+        """Refuse names that the graph lacks.
+
+        Parameters
+        ----------
+        fail : collection of str
+            Names of nodes.
+        switches : mapping of str to str
+            By names of switches.
+
+        Returns
+        -------
+        None
+            Where all are known.
+
+        Raises
+        ------
+        InputError
+            `graph-name-unknown`, naming them.
+        """
         unknown = set(fail).difference(self._known) | set(switches).difference(self.normal)
         if unknown:
             raise InputError(
@@ -98,7 +116,20 @@ class Program:
 
 
 def columns(numbers: Mapping[str, int], count: int) -> list[frozenset[str]]:
-    """The results of a run turned round: of each of its `count` states the nodes that work."""
+    """The results of a run turned round: of each state the nodes that work.
+
+    Parameters
+    ----------
+    numbers : mapping of str to int
+        What `Program.run` gave.
+    count : int
+        Of how many states.
+
+    Returns
+    -------
+    list of frozenset of str
+        Working nodes, in the order of the states.
+    """
     if not numbers:
         return [frozenset()] * count
     rows = [f"{value:0{count}b}" for value in numbers.values()]
@@ -108,7 +139,18 @@ def columns(numbers: Mapping[str, int], count: int) -> list[frozenset[str]]:
 
 
 def bits(number: int) -> Iterator[int]:
-    """Places of the bits that are set, from the lowest."""
+    """Places of the bits that are set, from the lowest.
+
+    Parameters
+    ----------
+    number : int
+        Zero or more.
+
+    Yields
+    ------
+    int
+        Counted from 0.
+    """
     while number:
         lowest = number & -number
         yield lowest.bit_length() - 1

@@ -46,7 +46,7 @@ class TestScales:
     @pytest.mark.parametrize(
         ("old", "new", "dial", "edge"),
         [
-            ("cab_alt_warn_ft: 10000", "cab_alt_warn_ft: 9600", "cabin", 9.6),
+            ("{nominal_ft: 14300, tolerance_ft: 300}", "{nominal_ft: 14300, tolerance_ft: 250}", "cabin", 14.05),
             ("warn_diff_psi: 9.0", "warn_diff_psi: 8.95", "differential", 8.95),
             ("negative_relief_psi: -0.25", "negative_relief_psi: -0.5", "differential", -0.5),
         ],
