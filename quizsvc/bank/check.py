@@ -14,6 +14,8 @@ from types import MappingProxyType
 from typing import Any
 
 from quizsvc.aircraft.description import Aircraft, read_aircraft
+from quizsvc.aircraft.failures import consequence
+from quizsvc.aircraft.graph import Failure
 from quizsvc.bank.block import Report
 from quizsvc.bank.concept import (
     Caution,
@@ -35,7 +37,7 @@ from quizsvc.bank.style import remark_draws, remark_style
 from quizsvc.bank.summary import Summary, summarise
 from quizsvc.bank.text import Document, Table, plain, read_text
 from quizsvc.bank.trial import Trial, try_item
-from quizsvc.errors import Finding
+from quizsvc.errors import Finding, InputError
 
 __all__ = ["BankText", "CheckedBank", "CheckedItem", "canonical_json", "check_bank"]
 
@@ -385,4 +387,18 @@ def _records(aircraft: Aircraft | None) -> Records:
         Record(field.name, {"id": field.id, "role": field.role}, {"elevation": (field.elevation_m, "ft")})
         for field in aircraft.airfields
     ]
-    return {"airfields": airfields}
+    failures = [
+        Record(failure.title, {"id": key, "consequence": consequence(aircraft, failure)}, {})
+        for key, failure in aircraft.failures.items()
+        if _has_consequence(aircraft, failure)
+    ]
+    return {"airfields": airfields, "failures": failures} if failures else {"airfields": airfields}
+
+
+def _has_consequence(aircraft: Aircraft, failure: Failure) -> bool:
+    """Whether its text can be filled in; where not, the aircraft file has a finding of its own."""
+    try:
+        consequence(aircraft, failure)
+    except InputError:
+        return False
+    return True

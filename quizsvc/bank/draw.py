@@ -288,12 +288,15 @@ def _read_one_of(form: Block, name: str, report: Report, records: Records) -> di
     if isinstance(node, Scalar):
         return _read_record_list(node, name, report, records)
     scalars = form.scalars("one-of", required=True)
-    quantities = _quantities(scalars, name, report)
+    listed = _listed_by_id(scalars, records)
+    quantities: list[BankQuantity] | None = [] if listed else _quantities(scalars, name, report)
     if not scalars or quantities is None:
         return None
     if len({scalar.text for scalar in scalars}) < len(scalars):
         report.fault(form.at("one-of"), "bank-draw-twice", f"'{name}' lists a value twice", "list each value once")
         return None
+    if listed:
+        return _record_draw(name, *listed)
     options: list[dict[str, Any]] = []
     for place, scalar in enumerate(scalars):
         if quantities:
@@ -355,6 +358,21 @@ def _read_record_list(node: Scalar, name: str, report: Report, records: Records)
             f"numbers: {', '.join(entries[0].numbers) or 'none'}",
         )
         return None
+    return _record_draw(name, list_name, entries, word)
+
+
+def _listed_by_id(scalars: Sequence[Scalar], records: Records) -> tuple[str, list[Record]] | None:
+    """The entries of one list of the aircraft that the words are ids of; None where they are other words."""
+    for list_name, entries in records.items():
+        by_id = {entry.texts["id"]: entry for entry in entries if "id" in entry.texts}
+        chosen = [by_id.get(scalar.text.strip()) for scalar in scalars]
+        if chosen and all(chosen):
+            return list_name, [entry for entry in chosen if entry is not None]
+    return None
+
+
+def _record_draw(name: str, list_name: str, entries: Sequence[Record], word: str = "") -> dict[str, Any]:
+    """A choice among entries of a list: each gives its name, texts and quantities, or the one quantity asked for."""
     options: list[dict[str, Any]] = []
     for entry in entries:
         numbers = {f"{name}_{key}": number for key, number in entry.numbers.items()}

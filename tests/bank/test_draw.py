@@ -7,7 +7,7 @@ import pytest
 from quizsvc.bank.draw import DrawError
 from quizsvc.bank.question import compile_item, issue, try_draw
 from quizsvc.physics.units import from_si
-from tests.bank.bank_texts import check, compiled, number_text
+from tests.bank.bank_texts import SHIPPED_AIRCRAFT, check, compiled, number_text
 
 NUMBER = """
 stem: "{stem}"
@@ -19,9 +19,9 @@ within: {within}
 """
 
 
-def item(draw, stem="Now?", answer="level", unit="ft", within="exact", refuse=""):
+def item(draw, stem="Now?", answer="level", unit="ft", within="exact", refuse="", **files):
     text = NUMBER.format(stem=stem, draw=draw, answer=answer, unit=unit, within=within, refuse=refuse)
-    return compiled(check(number_text(text)))
+    return compiled(check(number_text(text), **files))
 
 
 def drawn(compiled_item, name, count=300):
@@ -89,6 +89,34 @@ class TestForms:
         karsk = by_name["Karsk Shelf"]
         assert (karsk["field_id"]["shown"], karsk["field_elevation"]["shown"]) == ("XQKS", "7,215 ft")
         assert from_si(karsk["field_elevation"]["si"], "ft") == pytest.approx(7215)
+
+    def test_failures_give_title_id_and_consequence(self):
+        """The handbook's 18 failures: a title for the stem, the consequence for the reason."""
+        compiled_item = item(
+            "failure: {one-of: failures}, level: {one-of: [1 ft]}", stem="Suppose {failure}?", aircraft=SHIPPED_AIRCRAFT
+        )
+        entries = list(compiled_item.draws.all(100))
+
+        assert len(entries) == 18
+        assert entries[4]["failure"] == {"shown": "left generator fails"}
+        assert entries[4]["failure_id"] == {"shown": "F05"}
+        assert entries[4]["failure_consequence"]["shown"].endswith("96 A is shed; pressurisation unaffected.")
+
+    def test_ids_of_a_list_give_those_entries(self):
+        """`[F05, F07]` is two of the failures, `[XQSO]` one of the airfields; other words stay words."""
+        two = item(
+            "failure: {one-of: [F07, F05]}, level: {one-of: [1 ft]}",
+            stem="Suppose {failure}?",
+            aircraft=SHIPPED_AIRCRAFT,
+        )
+        one = item("field: {one-of: [XQSO]}", answer="field_elevation", stem="At {field}?")
+        words = item(
+            "code: {one-of: [F05, F99]}, level: {one-of: [1 ft]}", stem="Code {code}?", aircraft=SHIPPED_AIRCRAFT
+        )
+
+        assert drawn(two, "failure") == {"both generators fail, BATT ON", "left generator fails"}
+        assert drawn(one, "field") == {"Sant Orrin"}
+        assert drawn(words, "code") == {"F05", "F99"}
 
     def test_airfield_elevation_alone(self):
         """`airfields.elevation` draws the number."""
