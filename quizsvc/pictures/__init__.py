@@ -23,11 +23,11 @@ from collections.abc import Mapping
 from types import ModuleType
 from typing import Any
 
-from quizsvc.pictures import gauge, profile, svg
+from quizsvc.pictures import chart, gauge, graph, profile, svg
 
 __all__ = ["describe", "draw", "table"]
 
-_KINDS: Mapping[str, ModuleType] = {"gauge": gauge, "profile": profile}
+_KINDS: Mapping[str, ModuleType] = {"gauge": gauge, "profile": profile, "graph": graph, "bars": chart}
 
 
 def draw(description: Mapping[str, Any], *, name: str | None = None) -> str:

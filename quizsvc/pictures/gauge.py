@@ -31,13 +31,8 @@ _BODY = """\
 {% for scale in scales %}
 <g class="pic-scale" data-dial="{{ scale.id }}">
 {% for band in scale.bands %}
-{% if band.line %}
 <path class="pic-{{ band.colour }}" d="{{ band.d }}" stroke="{{ RED if band.colour == "red" else AMBER }}" \
-stroke-width="6" fill="none"/>
-{% else %}
-<path class="pic-{{ band.colour }}" d="{{ band.d }}" stroke="{{ RED if band.colour == "red" else AMBER }}" \
-stroke-width="6" fill="none"/>
-{% endif %}
+stroke-width="{{ 9 if band.colour == "red" else 5 }}" fill="none"/>
 {% endfor %}
 <path class="pic-ink" d="{{ scale.arc }}" stroke="{{ INK }}" stroke-width="2" fill="none"/>
 <path class="pic-ink" d="{{ scale.fine }}" stroke="{{ INK }}" stroke-width="1.8" fill="none"/>
@@ -232,13 +227,14 @@ def _scale(dial: Mapping[str, Any], look: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _band(dial: Mapping[str, Any], band: Mapping[str, Any], look: Mapping[str, Any]) -> dict[str, Any]:
+    """A stretch along the scale, or a line across it; red is the broader one, for who sees no colours."""
     colour = band["colour"]
     svg.wanted(colour in ("amber", "red"), f"a band in '{colour}'", "amber or red, as on an instrument")
     first, last = pointer_angle(dial, float(band["from"])), pointer_angle(dial, float(band["to"]))
     if first == last:
         (x1, y1), (x2, y2) = polar(look["band"] + 4, first), polar(look["edge"] - look["long"] - 3, first)
-        return {"line": True, "colour": colour, "d": f"M{number(x1)} {number(y1)}L{number(x2)} {number(y2)}"}
-    return {"line": False, "colour": colour, "d": _arc(look["band"], first, last)}
+        return {"colour": colour, "d": f"M{number(x1)} {number(y1)}L{number(x2)} {number(y2)}"}
+    return {"colour": colour, "d": _arc(look["band"], first, last)}
 
 
 def _arc(radius: float, first: float, last: float) -> str:

@@ -44,6 +44,41 @@ def profile(points: list[list[float]] = CABIN, **words: Any) -> dict[str, Any]:
     }
 
 
+def feeds(count: int = 0, **words: Any) -> dict[str, Any]:
+    """Two sources, a bus that needs one of them, parts on the bus, and `count` more parts of a second bus."""
+    nodes = [
+        {"id": "LEFT", "name": "left source", "state": "failed", "kind": "source"},
+        {"id": "RIGHT", "name": "right source", "state": "failed", "kind": "source"},
+        {"id": "MAIN", "name": "main bus", "state": "lost", "kind": "bus"},
+        {"id": "FAN", "name": "cabin fan", "state": "lost", "kind": "part"},
+        {"id": "LAMP", "name": "entry lamp with a long name", "state": "after", "kind": "part"},
+        {"id": "BELL", "name": "bell", "state": "works", "kind": "part"},
+    ]
+    edges = [
+        {"from": "LEFT", "to": "MAIN", "one-of": True},
+        {"from": "RIGHT", "to": "MAIN", "one-of": True},
+        {"from": "MAIN", "to": "FAN", "one-of": False},
+        {"from": "MAIN", "to": "LAMP", "one-of": False},
+    ]
+    if count:
+        nodes.append({"id": "SIDE", "name": "side bus", "state": "works", "kind": "bus"})
+    for place in range(count):
+        nodes.append({"id": f"P{place}", "name": f"part number {place}", "state": "works", "kind": "part"})
+        edges.append({"from": "SIDE", "to": f"P{place}", "one-of": False})
+    path = ["LEFT", "MAIN", "FAN"]
+    return {"type": "graph", "title": "feeds", "nodes": nodes, "edges": edges, "path": path, "break": "LEFT", **words}
+
+
+def bars() -> dict[str, Any]:
+    """With a range, without one, below zero."""
+    rows = [
+        {"label": "Right of 20 fresh items", "value": 16, "low": 13.5, "high": 18},
+        {"label": "Below", "value": -4},
+        {"label": "Nothing", "value": 0, "low": 0, "high": 0},
+    ]
+    return {"type": "bars", "title": "Expectation", "unit": "items", "rows": rows}
+
+
 def overlay() -> dict[str, Any]:
     """Four cabin lines in one picture."""
     lines = [
