@@ -10,7 +10,25 @@ from quizsvc.aircraft.failures import State, evaluate
 from quizsvc.aircraft.graph import Graph
 from quizsvc.aircraft.needs import AllOf, AnyOf, Lost, Need, Works, named_in
 
-__all__ = ["chain_diagram", "edges_between", "node_kind", "node_state"]
+__all__ = ["chain_diagram", "edges_between", "node_kind", "node_state", "short_name"]
+
+
+def short_name(graph: Graph, key: str) -> str:
+    """A component's name without what stands in brackets.
+
+    Parameters
+    ----------
+    graph : Graph
+        Of any shape.
+    key : str
+        Id of the node.
+
+    Returns
+    -------
+    str
+        Such as `CABIN ALT warning` for `CABIN ALT warning (own pressure switch)`.
+    """
+    return graph.nodes[key].name.partition(" (")[0]
 
 
 def node_kind(graph: Graph, key: str) -> str:
@@ -124,11 +142,11 @@ def chain_diagram(
     broken = steps[0].node if node not in state.works and steps[0].state != "works" else None
     return {
         "type": "graph",
-        "title": graph.nodes[node].name,
+        "title": f"Way to {short_name(graph, node)}",
         "nodes": [
             {
                 "id": key,
-                "name": graph.nodes[key].name,
+                "name": short_name(graph, key),
                 "state": node_state(state, key, fail),
                 "kind": node_kind(graph, key),
             }
