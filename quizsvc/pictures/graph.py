@@ -86,7 +86,7 @@ def draw(description: Mapping[str, Any], name: str) -> str:
         edges=[
             {"d": _line(places, edge["from"], edge["to"]), "one_of": bool(edge.get("one-of"))}
             for edge in edges
-            if places.clear and edge["to"] not in boxed
+            if (places.clear or small) and edge["to"] not in boxed
         ],
         path=[_line(places, one, other) for one, other in zip(way, way[1:], strict=False) if other not in boxed],
         heads=[{"text": _head(head, nodes), "y": top} for head, top in places.heads],
@@ -157,14 +157,29 @@ def _head(head: str, nodes: Mapping[str, Mapping[str, Any]]) -> str:
 
 
 def _line(places: Places, one: str, other: str) -> str:
-    """From a chip's lower edge to another's upper one; sideways where they stand in one layer."""
+    """From a chip's lower edge to another's upper one, through the gaps of the rows between; sideways in one row."""
     start, end = places.chips[one], places.chips[other]
-    if start.bottom <= end.top:
-        return f"M{number(start.middle)} {number(start.bottom)}L{number(end.middle)} {number(end.top)}"
-    return (
-        f"M{number(start.middle)} {number(start.top + start.height / 2)}"
-        f"L{number(end.middle)} {number(end.top + end.height / 2)}"
-    )
+    if start.bottom > end.top:
+        return (
+            f"M{number(start.middle)} {number(start.top + start.height / 2)}"
+            f"L{number(end.middle)} {number(end.top + end.height / 2)}"
+        )
+    corners = [(start.middle, start.bottom)]
+    rows: dict[float, list[Chip]] = {}
+    for chip in places.chips.values():
+        if start.bottom < chip.top and chip.bottom < end.top:
+            rows.setdefault(chip.top, []).append(chip)
+    for top, row in sorted(rows.items()):
+        x, y = corners[-1]
+        straight = x + (end.middle - x) * (top - y) / (end.top - y)
+        row.sort(key=lambda chip: chip.left)
+        edges = [row[0].left - 4.0, *(chip.left + chip.width + 3.5 for chip in row)]
+        if not any(chip.left - 3 < straight < chip.left + chip.width + 3 for chip in row):
+            edges.append(straight)
+        gap = min(edges, key=lambda place: (abs(place - straight), place))
+        corners += [(gap, top - 3.0), (gap, row[0].bottom + 3.0)]
+    corners.append((end.middle, end.top))
+    return "M" + "L".join(f"{number(x)} {number(y)}" for x, y in corners)
 
 
 def _chip(chip: Chip, node: Mapping[str, Any], word: str, on_way: bool) -> dict[str, Any]:

@@ -12,7 +12,7 @@ __all__ = ["Chip", "Places", "arrange", "wrapped"]
 SIZE = 16.0  # of the letters
 LINE = 18.0
 _PAD, _GAP, _CHIP = 5.0, 7.0, 126.0
-_BETWEEN_LAYERS = 26.0
+_BETWEEN_LAYERS, _WRAP = 26.0, 15.0
 _HEAD = 27.0
 _LEAST_COLUMNS = 3  # the letters of a narrower picture would grow
 _LEAST_BOX = 3  # leaves of one bus that are worth a box of their own
@@ -106,7 +106,7 @@ def arrange(
     layers = _layers(above, [feed for feed in feeds if not boxed & set(feed)])
     for place, layer in enumerate(layers):
         for part, row in enumerate(_split(layer, columns)):
-            rows.append(((_BETWEEN_LAYERS if place and not part else _GAP), row))
+            rows.append((_GAP if not place and not part else _WRAP if part else _BETWEEN_LAYERS, row))
     chips: dict[str, Chip] = {}
     heads: list[tuple[str, float]] = []
     top = 0.0
