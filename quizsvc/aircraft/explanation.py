@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -188,7 +188,12 @@ def _chain(explained: _Explained, node: str) -> tuple[Step, ...]:
 
 
 def causes(
-    graph: Graph, node: str, fail: Collection[str], switches: Mapping[str, str] | None = None
+    graph: Graph,
+    node: str,
+    fail: Collection[str],
+    switches: Mapping[str, str] | None = None,
+    *,
+    for_good: bool = False,
 ) -> tuple[Cause, ...]:
     """What is to blame for a component's being lost: enough to explain it, and nothing that does not matter.
 
@@ -202,6 +207,9 @@ def causes(
         Nodes that have failed.
     switches : mapping of str to str, optional
         Positions of switches that do not stand at normal.
+    for_good : bool
+        Whether to explain, of a component that no single action brings back, that none does; it makes no difference to
+        any other.
 
     Returns
     -------
@@ -217,16 +225,30 @@ def causes(
     program = graph.program
     program.check((node,), {})
     moved = {key: position for key, position in (switches or {}).items() if position != program.normal.get(key)}
-    if program.run([(fail, moved)])[node]:
-        return ()
+    moves: list[dict[str, str]] = [{}]
+    if for_good:
+        moves += [{action.switch: action.to} for action in graph.actions]
+
+    def lost(some: Sequence[Sequence[Cause]]) -> list[bool]:
+        """Of each set of causes, whether the component is lost with it, whatever the moves."""
+        lanes = [
+            ([c.name for c in found if not c.at], {c.name: c.at for c in found if c.at} | move)
+            for found in some
+            for move in moves
+        ]
+        works = f"{program.run(lanes)[node]:0{len(lanes)}b}"[::-1]
+        return ["1" not in works[start : start + len(moves)] for start in range(0, len(lanes), len(moves))]
+
     left = [*(Cause(key) for key in dict.fromkeys(fail)), *(Cause(key, position) for key, position in moved.items())]
+    if not left or not lost([left])[0]:
+        return causes(graph, node, fail, switches) if for_good else ()
     idle = True
-    while idle:
+    while idle and left:
         # The last ones go first: what is listed first is blamed where either would do.
         without = [[cause for cause in left if cause is not dropped] for dropped in reversed(left)]
-        lanes = [([c.name for c in some if not c.at], {c.name: c.at for c in some if c.at}) for some in without]
-        works = program.run(lanes)[node] if lanes else 0
-        idle = works != (1 << len(lanes)) - 1
-        if idle:
-            left = next(some for place, some in enumerate(without) if not works >> place & 1)
+        idle = False
+        for some, still in zip(without, lost(without), strict=True):
+            if still:
+                left, idle = some, True
+                break
     return tuple(left)

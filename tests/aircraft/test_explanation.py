@@ -87,6 +87,18 @@ class TestCauses:
 
         assert found == (Cause("L_GEN"), Cause("R_GEN"), Cause("BATT", "OFF"))
 
+    def test_lost_for_good_takes_the_reserve_along(self):
+        """F03 by another way: L MAIN takes ADC 1; that AIR DATA to 2 does not help is the other ADC's failure."""
+        fail = ("L_BAR", "ADC_2", "CLOCK")
+
+        assert causes(GRAPH, "AUTO", fail) == (Cause("L_BAR"),)
+        assert causes(GRAPH, "AUTO", fail, for_good=True) == (Cause("L_BAR"), Cause("ADC_2"))
+
+    def test_for_good_says_no_more_of_what_an_action_brings_back(self):
+        """ADC 1 alone: AUTO comes back, so there is nothing more to explain; dump works."""
+        assert causes(GRAPH, "AUTO", ("ADC_1",), for_good=True) == (Cause("ADC_1"),)
+        assert causes(GRAPH, "DUMP", ("ADC_1",), for_good=True) == ()
+
     def test_working_component_blames_nobody(self):
         """Dump works with the ADCs lost."""
         assert causes(GRAPH, "DUMP", ("ADC_1", "ADC_2")) == ()
