@@ -1,21 +1,14 @@
-"""The one table of functions that formulas may call, with a dimension for every argument and result.
-
-Argument order is always aircraft altitude, cabin, differential. Everything is SI; dimensions are the names of
-`quizsvc.physics.units`, and `density`. `any` stands for a dimension that all such arguments of a call share; a result
-`any` has it too, `root` its square root.
-"""
+"""What formulas may name: functions and constants, of an aircraft or general; the rows stand in `function_table`."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache, partial
 from types import MappingProxyType
 
-from quizsvc.aircraft import pressurisation
 from quizsvc.aircraft.description import Aircraft, Constant
-from quizsvc.physics import atmosphere
+from quizsvc.bank.function_table import GENERAL, OF_AIRCRAFT, Function
 from quizsvc.physics.units import UNITS, Unit
 
 __all__ = [
@@ -30,35 +23,6 @@ __all__ = [
     "listing",
 ]
 
-_GUARD = 1e-9  # what floats lose on the way to a value that stands exactly on a step
-
-
-@dataclass(frozen=True)
-class Function:
-    """One callable of the language.
-
-    `call` takes SI floats by position. `arguments` are pairs of name and dimension; the last one may repeat where
-    `repeats` is true. `aircraft` is true where the value depends on the aircraft.
-    """
-
-    name: str
-    arguments: tuple[tuple[str, str], ...]
-    result: str
-    what: str
-    call: Callable[..., float]
-    aircraft: bool = False
-    repeats: bool = False
-
-    def takes(self, count: int) -> bool:
-        """Whether it may be called with this many arguments."""
-        return count >= len(self.arguments) if self.repeats else count == len(self.arguments)
-
-    @property
-    def signature(self) -> str:
-        """Name and arguments as they are typed."""
-        names = ", ".join(name for name, _ in self.arguments)
-        return f"{self.name}({names}{', ...' if self.repeats else ''})"
-
 
 @dataclass(frozen=True)
 class Library:
@@ -70,130 +34,8 @@ class Library:
     """Names of functions that only exist with an aircraft; empty where there is one."""
 
 
-def _round_nearest(value: float, step: float) -> float:
-    """Nearest multiple of a step; halves go away from zero."""
-    count = math.floor(abs(value / step) + 0.5 + _GUARD)
-    return math.copysign(count * step, value) if count else 0.0
-
-
-def _round_down(value: float, step: float) -> float:
-    """Largest multiple of a step not above the value."""
-    return math.floor(value / step + _GUARD) * step
-
-
-def _round_up(value: float, step: float) -> float:
-    """Smallest multiple of a step not below the value."""
-    return math.ceil(value / step - _GUARD) * step
-
-
-_LEVEL = ("aircraft_altitude", "length")
-_CABIN = ("cabin_altitude", "length")
-_DIFF = ("differential", "pressure")
-_FIELD = ("elevation", "length")
-_FROM_TO = (("from_cabin", "length"), ("to_cabin", "length"))
-_TWO_ANY = (("a", "any"), ("b", "any"))
-_STEPPED = (("value", "any"), ("step", "any"))
-_ALTITUDE = (("altitude", "length"),)
-
-_GENERAL: tuple[Function, ...] = (
-    Function("isa_pressure", _ALTITUDE, "pressure", "pressure of the standard atmosphere", atmosphere.pressure),
-    Function("isa_altitude", (("pressure", "pressure"),), "length", "pressure altitude", atmosphere.altitude),
-    Function("isa_temperature", _ALTITUDE, "temperature", "standard temperature", atmosphere.temperature),
-    Function("isa_density", _ALTITUDE, "density", "standard air density", atmosphere.density),
-    Function("speed_of_sound", _ALTITUDE, "speed", "standard speed of sound", atmosphere.speed_of_sound),
-    Function(
-        "cabin_altitude",
-        (_LEVEL, _DIFF),
-        "length",
-        "cabin altitude at a level and differential",
-        pressurisation.cabin_altitude,
-    ),
-    Function(
-        "differential",
-        (_LEVEL, _CABIN),
-        "pressure",
-        "differential at a level and cabin altitude",
-        pressurisation.differential,
-    ),
-    Function(
-        "highest_altitude",
-        (_CABIN, _DIFF),
-        "length",
-        "level where this cabin takes this differential",
-        pressurisation.highest_altitude,
-    ),
-    Function("min", _TWO_ANY, "any", "the smaller, or smallest", min, repeats=True),
-    Function("max", _TWO_ANY, "any", "the larger, or largest", max, repeats=True),
-    Function("abs", (("value", "any"),), "any", "the magnitude", abs),
-    Function("sqrt", (("value", "any"),), "root", "square root", math.sqrt),
-    Function("exp", (("value", "number"),), "number", "e to this power", math.exp),
-    Function("log", (("value", "number"),), "number", "natural logarithm", math.log),
-    Function("floor", (("value", "number"),), "number", "whole number below", lambda x: _round_down(x, 1.0)),
-    Function("ceil", (("value", "number"),), "number", "whole number above", lambda x: _round_up(x, 1.0)),
-    Function("round_nearest", _STEPPED, "any", "nearest multiple of the step, halves away from zero", _round_nearest),
-    Function("round_down", _STEPPED, "any", "next lower multiple of the step", _round_down),
-    Function("round_up", _STEPPED, "any", "next higher multiple of the step", _round_up),
-)
-
-# name -> what computes it (the aircraft comes first), arguments, result, what it is
-_OF_AIRCRAFT: Mapping[str, tuple[Callable[..., float], tuple[tuple[str, str], ...], str, str]] = {
-    "schedule": (pressurisation.schedule, (_LEVEL,), "length", "cabin altitude that the automatic schedule asks for"),
-    "schedule_inverse": (
-        pressurisation.schedule_inverse,
-        (_CABIN,),
-        "length",
-        "level where the schedule asks for this cabin",
-    ),
-    "schedule_row_below": (
-        pressurisation.schedule_row_below,
-        (_LEVEL,),
-        "length",
-        "cabin of the schedule row at or below the level",
-    ),
-    "schedule_row_above": (
-        pressurisation.schedule_row_above,
-        (_LEVEL,),
-        "length",
-        "cabin of the schedule row above the level",
-    ),
-    "hold_end": (pressurisation.hold_end, (_FIELD,), "length", "level where the cabin leaves the departure hold"),
-    "landing_setting": (
-        pressurisation.landing_setting,
-        (_FIELD,),
-        "length",
-        "LDG: the elevation to the nearest knob step",
-    ),
-    "landing_target": (
-        pressurisation.landing_target,
-        (_FIELD,),
-        "length",
-        "cabin target for landing, in the regime that the setting selects",
-    ),
-    "warning_threshold": (
-        pressurisation.warning_threshold,
-        (("landing_setting", "length"), _LEVEL),
-        "length",
-        "cabin altitude of the warning",
-    ),
-    "valves_closed": (
-        pressurisation.valves_closed,
-        (_LEVEL,),
-        "length",
-        "cabin with the controller dead and the relief heads holding",
-    ),
-    "relief_altitude": (
-        pressurisation.relief_altitude,
-        (_CABIN,),
-        "length",
-        "level where the relief heads start to blow with this cabin",
-    ),
-    "placard": (pressurisation.placard, (_LEVEL,), "length", "crew target placard: the next higher row"),
-    "climb_time": (pressurisation.climb_time, _FROM_TO, "time", "time of a cabin climb at the up limit"),
-    "descent_time": (pressurisation.descent_time, _FROM_TO, "time", "time of a cabin descent at the down limit"),
-}
-
 _GENERAL_LIBRARY = Library(
-    MappingProxyType({function.name: function for function in _GENERAL}), MappingProxyType({}), frozenset(_OF_AIRCRAFT)
+    MappingProxyType({function.name: function for function in GENERAL}), MappingProxyType({}), frozenset(OF_AIRCRAFT)
 )
 
 NAMED_UNITS: Mapping[str, Unit] = MappingProxyType(
@@ -222,7 +64,7 @@ def library(aircraft: Aircraft | None) -> Library:
 def _library_of(aircraft: Aircraft) -> Library:
     """Built once for each aircraft: its constants take half a millisecond, and every compiled item needs them."""
     functions = dict(_GENERAL_LIBRARY.functions)
-    for name, (compute, arguments, result, what) in _OF_AIRCRAFT.items():
+    for name, (compute, arguments, result, what) in OF_AIRCRAFT.items():
         functions[name] = Function(name, arguments, result, what, partial(compute, aircraft), aircraft=True)
     return Library(MappingProxyType(functions), MappingProxyType(dict(aircraft.constants())), frozenset())
 
@@ -279,8 +121,8 @@ def listing(aircraft: Aircraft | None = None) -> Listing:
     Listing
         Rows in the order of the tables; constants by name.
     """
-    rows = [FunctionRow(f.name, f.arguments, f.result, f.what, False) for f in _GENERAL]
-    rows += [FunctionRow(name, *entry[1:], True) for name, entry in _OF_AIRCRAFT.items()]
+    rows = [FunctionRow(f.name, f.arguments, f.result, f.what, False) for f in GENERAL]
+    rows += [FunctionRow(name, *entry[1:], True) for name, entry in OF_AIRCRAFT.items()]
     constants = sorted(library(aircraft).constants.items())
     return Listing(
         tuple(rows),

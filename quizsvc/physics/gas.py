@@ -29,8 +29,8 @@ OXYGEN_FRACTION = 0.2095
 """Oxygen in dry air, by volume (physiology texts, from memory; US Standard Atmosphere 1976: 0.209476)."""
 BODY_TEMPERATURE = 37.0 + CELSIUS_ZERO
 """Temperature at which gas in the body is saturated, K."""
-# Physiology takes a millimetre of mercury as 1/760 of the standard atmosphere, which is the conventional one of the unit
-# table to its seventh digit.
+# Physiology takes a millimetre of mercury as 1/760 of the standard atmosphere: the conventional one of the unit
+# table, to its seventh digit.
 _MERCURY_MM = SEA_LEVEL_PRESSURE / 760.0
 WATER_VAPOUR = 47.0 * _MERCURY_MM
 """Pressure of water vapour in gas at body temperature, Pa (47 mmHg at 37 C)."""
