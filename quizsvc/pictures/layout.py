@@ -12,8 +12,8 @@ __all__ = ["Chip", "Places", "arrange", "wrapped"]
 SIZE = 16.0  # of the letters
 LINE = 18.0
 _PAD, _GAP, _CHIP = 5.0, 7.0, 126.0
-_BETWEEN_LAYERS, _WRAP = 26.0, 15.0
-_HEAD = 27.0
+_BETWEEN_LAYERS, _WRAP = 30.0, 15.0
+_HEAD = 25.0
 _LEAST_COLUMNS = 3  # the letters of a narrower picture would grow
 _LEAST_BOX = 3  # leaves of one bus that are worth a box of their own
 
@@ -113,7 +113,7 @@ def arrange(
     for before, row in rows:
         top = _row(chips, row, names, words, kinds, top + before, width, len(row), most=240.0)
     for head, nodes in boxes:
-        top += _BETWEEN_LAYERS / 2
+        top += 9.0
         heads.append((head, top))
         top += _HEAD - _GAP
         for row in _split(nodes, columns, even=False):
@@ -136,7 +136,7 @@ def _row(
     cell = (width - _GAP) / cells
     wide = min(cell - _GAP, most)
     lines = {node: wrapped(names[node], wide - 2 * _PAD, bold=kinds[node] == "bus") for node in row}
-    height = max(LINE * (len(lines[node]) + bool(words[node])) for node in row) + 9.0
+    height = max(LINE * (len(lines[node]) + bool(words[node])) for node in row) + 7.0
     for place, node in enumerate(row):
         left = _GAP / 2 + cell * (place + 0.5) - wide / 2
         chips[node] = Chip(node, left, top, wide, height, lines[node])

@@ -47,7 +47,7 @@ def compiled_in(session: Session, revision_hash: str, revision_id: int) -> Compi
     if kept is None:
         row = bank.revision(session, revision_id)
         body = json.loads(row.body)
-        found = _aircraft_of(session, row.aircraft_hash) if row.aircraft_hash else None
+        found = aircraft_of(session, row.aircraft_hash) if row.aircraft_hash else None
         source, read_on = _cited(body["cite"])
         kept = Compiled(compile_item(body, found), body, source, read_on)
         with _lock:
@@ -57,7 +57,8 @@ def compiled_in(session: Session, revision_hash: str, revision_id: int) -> Compi
     return kept
 
 
-def _aircraft_of(session: Session, text_hash: str) -> Aircraft:
+def aircraft_of(session: Session, text_hash: str) -> Aircraft:
+    """The aircraft of a description's hash, kept."""
     found = _aircraft.get(text_hash)
     if found is None:
         text = bank.aircraft_text(session, text_hash)

@@ -45,6 +45,7 @@ def start_set(
     minutes: int,
     long: bool = False,
     acknowledged: Sequence[str] = (),
+    concepts: Sequence[str] = (),
     now: datetime,
     rng: Any,
 ) -> SetView:
@@ -58,6 +59,8 @@ def start_set(
         Whether items that are no ramp items may come.
     acknowledged : sequence of str
         Ids of the cautions that stood above the button.
+    concepts : sequence of str
+        Ids of the concepts that are asked, such as those about a failure; all of the person's where none is given.
     rng : random.Random
         Draws the numbers.
 
@@ -80,8 +83,9 @@ def start_set(
         found = planned.desk(session, person_id)
         if not found.candidates and bank.newest_load(session) is None:
             raise NotPreparedError("bank-not-loaded", "no question bank is loaded", mend="quizsvc bank load")
+        wanted = set(concepts)
         plan = plan_set(
-            found.candidates,
+            tuple(one for one in found.candidates if not wanted or one.concept in wanted),
             found.learner,
             found.weights,
             now=days_since_epoch(now),
@@ -102,7 +106,7 @@ def start_set(
     if not drafts:
         raise InputError(
             "set-empty",
-            f"no item fits a set of {minutes} minutes",
+            f"no item fits a set of {minutes} minutes" + (" on these concepts" if wanted else ""),
             where="minutes",
             mend="choose more minutes, or add your aircraft in the settings",
         )

@@ -77,6 +77,19 @@ def askable(session: Session, folders: list[str]) -> list[Row]:
     )
 
 
+def live_bodies(session: Session, folder: str) -> list[Row]:
+    """Hash, text and concept of the items of a folder that may be asked, in the order of their ids."""
+    return list(
+        session.execute(
+            sa.select(Revision.hash, Revision.body, Revision.concept_id)
+            .select_from(Item)
+            .join(Revision, Revision.id == Item.revision_id)
+            .where(Item.status == "live", Item.withdrawn_at.is_(None), Revision.folder == folder)
+            .order_by(Item.id)
+        )
+    )
+
+
 def asked(session: Session, person_id: int) -> dict[str, tuple[datetime, int]]:
     """By item: when a person answered it last, and how often."""
     rows = session.execute(

@@ -29,12 +29,13 @@ def start() -> Response:
         minutes=request.form.get("minutes"),
         long=request.form.get("long") == "1",
         acknowledged=request.form.getlist("acknowledged"),
+        concepts=request.form.getlist("concept"),
     )
     return _go_on(view)
 
 
-def start_set(*, minutes: Any, long: bool, acknowledged: list[str]) -> SetView:
-    """Plan and write a set for this browser's person; C1 must have been acknowledged."""
+def start_set(*, minutes: Any, long: bool, acknowledged: list[str], concepts: list[str] | None = None) -> SetView:
+    """Plan and write a set for this browser's person, on some concepts or all; C1 must have been acknowledged."""
     wiring = wired()
     length = edge.whole(minutes, "minutes", least=1, most=LONGEST_SET_MINUTES)
     if "C1" not in acknowledged:
@@ -51,6 +52,7 @@ def start_set(*, minutes: Any, long: bool, acknowledged: list[str]) -> SetView:
         minutes=length,
         long=long,
         acknowledged=tuple(one for one in ("C1", "C9") if one in acknowledged),
+        concepts=tuple(concepts or ()),
         now=wiring.clock(),
         rng=wiring.rng,
     )

@@ -29,6 +29,8 @@ OWN = (
 )
 # Addresses with a part that varies, and static files; each has its own test here.
 VARYING = {
+    "/bench",
+    "/bench/<aircraft>",
     "/claim",
     "/handbook/<aircraft>/<section>",
     "/link/<secret>",

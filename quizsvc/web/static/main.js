@@ -11,3 +11,4 @@ document.addEventListener("submit", (event) => {
 });
 
 if (document.querySelector("[data-version]")) import("./preview.js");
+if (document.querySelector("[data-bench]")) import("./bench.js");
