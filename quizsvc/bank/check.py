@@ -32,6 +32,7 @@ from quizsvc.bank.draw import Generator, Record, Records
 from quizsvc.bank.examine import check_formulas
 from quizsvc.bank.functions import library
 from quizsvc.bank.item import Context, ItemText, read_item
+from quizsvc.bank.kinds import KINDS
 from quizsvc.bank.question import build_item
 from quizsvc.bank.style import remark_draws, remark_style
 from quizsvc.bank.summary import Summary, summarise
@@ -250,6 +251,9 @@ class _Check:
             frozenset(entry.concept.id for entry in self.concepts if entry.concept.folder in (GENERAL, folder)),
             frozenset(self.sections[folder]),
             frozenset(self.cautions),
+            aircraft,
+            {entry.concept.id: entry.concept.consequence for entry in self.concepts},
+            {entry.concept.id: entry.concept.system for entry in self.concepts},
         )
 
     def _items(self) -> list[CheckedItem]:
@@ -299,10 +303,11 @@ class _Check:
             return None
         uses_aircraft = check_formulas(item, context.library, self.rng)
         uses_aircraft |= any(entry.get("list") for entry in item.body["draw"])
+        uses_aircraft |= KINDS[item.body["kind"]].uses_aircraft(item.body)
         body = item.body
         trial: Trial | None = None
         if not report.faults:
-            compiled = build_item(body, context.library)
+            compiled = build_item(body, context.library, context.aircraft)
             trial = try_item(item, compiled, self.rng)
             remark_draws(item, compiled)
         remark_style(item)
@@ -369,7 +374,7 @@ def _caution_number(caution: str) -> tuple[int, str]:
 
 def owed_cautions(body: Mapping[str, Any], aircraft: bool) -> list[str]:
     """Ids of the cautions an item owes: C2 for the aircraft, C10 for the card, C12 for a regulation, and its own."""
-    owed = set(body["cautions"])
+    owed = {*body["cautions"], *KINDS[body["kind"]].cautions(body)}
     if aircraft:
         owed.add("C2")
     if body["how"] == "table":
@@ -392,7 +397,13 @@ def _records(aircraft: Aircraft | None) -> Records:
         for key, failure in aircraft.failures.items()
         if _has_consequence(aircraft, failure)
     ]
-    return {"airfields": airfields, "failures": failures} if failures else {"airfields": airfields}
+    loads = [
+        Record(node.name, {"id": key, "bus": node.bus}, {"amps": (node.amps, "A")})
+        for key, node in aircraft.nodes.items()
+        if node.bus and node.amps
+    ]
+    lists = {"airfields": airfields, "failures": failures, "loads": loads}
+    return {name: entries for name, entries in lists.items() if entries}
 
 
 def _has_consequence(aircraft: Aircraft, failure: Failure) -> bool:

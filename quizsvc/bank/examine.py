@@ -11,6 +11,8 @@ from quizsvc.bank.draw import Draws, Generator
 from quizsvc.bank.formula import Formula, FormulaError, compile_formula
 from quizsvc.bank.functions import Library
 from quizsvc.bank.item import ItemText
+from quizsvc.bank.kinds import KINDS
+from quizsvc.bank.kinds.base import FormulaText
 from quizsvc.bank.template import Template, compile_template
 from quizsvc.bank.working import let_values
 from quizsvc.physics.units import UNITS
@@ -103,6 +105,8 @@ def check_formulas(item: ItemText, library: Library, rng: Generator) -> bool:
             checker.dimension(f"refuse/{place}", formula)
     if body["kind"] == "number":
         _check_answer(checker)
+    for own in KINDS[body["kind"]].formulas(body):
+        _check_own(checker, own)
     _check_texts(checker)
     report.item = item.id
     return checker.uses_aircraft
@@ -167,6 +171,18 @@ def _check_answer(checker: _Checker) -> None:
         checker.dimensions["answer"] = wanted
 
 
+def _check_own(checker: _Checker, own: FormulaText) -> None:
+    formula = checker.compile(own.place, own.text, "number")
+    dimension = checker.dimension(own.place, formula) if formula else None
+    if dimension is not None and own.dimension is not None and dimension != own.dimension:
+        checker.item.report.fault(
+            checker.item.places.get(own.place),
+            "bank-value-dimension",
+            f"'{own.text}' is a {dimension}, here stands a {own.dimension}",
+            _answer_cure(own.dimension).replace("mend the formula, or set 'unit' to", "write it in"),
+        )
+
+
 def _answer_cure(dimension: str) -> str:
     units = [name for name, unit in UNITS.items() if unit.dimension == dimension]
     if dimension == "number":
@@ -182,6 +198,7 @@ def _check_texts(checker: _Checker) -> None:
     number = body["kind"] == "number"
     texts = [("stem", body["stem"], False), ("why", body["why"], number)]
     texts += [(f"options/{option['id']}", option["text"], False) for option in body.get("options", ())]
+    texts += [(own.place, own.text, False) for own in KINDS[body["kind"]].texts(body)]
     for where, text, with_key in texts:
         at = checker.item.places.get(where)
         if at is None:

@@ -12,21 +12,23 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from quizsvc.aircraft.description import Aircraft
 from quizsvc.bank.block import ITEM_ID, Block, Report, nearest
 from quizsvc.bank.draw import Records, name_is_free, read_draws
 from quizsvc.bank.functions import Library
-from quizsvc.bank.item_kinds import hold_count, hold_length, read_number, read_options
+from quizsvc.bank.item_kinds import hold_count, hold_length
+from quizsvc.bank.kinds import KINDS as MODULES
 from quizsvc.bank.text import Scalar, Table
 
 __all__ = ["DRILLED", "FORMAT", "KINDS", "Context", "ItemText", "read_item"]
 
 FORMAT = 1
 KINDS = ("one", "some", "order", "match", "number", "gauge", "profile", "still-works", "scenario", "say")
-DRILLED = ("one", "some", "number")
+DRILLED = tuple(MODULES)
 DEMANDS = ("rote", "understanding", "application", "correlation")
 STATUSES = ("draft", "read", "live", "withdrawn")
 HOWS = ("mental", "table", "calc")
-SECONDS: Mapping[str, float] = {"one": 30.0, "some": 40.0, "mental": 45.0, "table": 75.0, "calc": 90.0}
+SECONDS_BY_HOW: Mapping[str, float] = {"mental": 45.0, "table": 75.0, "calc": 90.0}
 LONGEST_STEM = 60
 LONGEST_OPTION = 12
 MOST_OPTIONS = 5
@@ -46,6 +48,11 @@ class Context:
     concepts: frozenset[str]
     sections: frozenset[str]
     cautions: frozenset[str]
+    aircraft: Aircraft | None = None
+    consequence: Mapping[str, int] = field(default_factory=dict)
+    """How much a concept matters, 1 to 3, by its id."""
+    systems: Mapping[str, str] = field(default_factory=dict)
+    """The system of a concept, by its id."""
 
 
 @dataclass
@@ -106,10 +113,8 @@ def read_item(table: Table, report: Report, context: Context) -> ItemText | None
     item = ItemText(item_id, context.folder, body, "", "", None, report, block.place)
     _read_common(block, item, context)
     _read_numbers(block, item, context)
-    if kind in ("one", "some"):
-        read_options(block, item, kind)
-    elif kind == "number":
-        read_number(block, item)
+    if kind is not None:
+        MODULES[kind].read(block, item, context)
     _read_status(block, item)
     if kind is not None:
         _read_effort(block, item, kind)
@@ -215,7 +220,7 @@ def _read_effort(block: Block, item: ItemText, kind: str) -> None:
     seconds = block.number("seconds")
     if seconds is not None and not 1 <= seconds <= 3600:
         report.fault(block.at("seconds"), "bank-number", f"{seconds:g} seconds", "write between 1 and 3600")
-    body["seconds"] = seconds if seconds is not None else SECONDS.get(body["how"] or kind, 60.0)
+    body["seconds"] = seconds if seconds is not None else SECONDS_BY_HOW.get(body["how"], MODULES[kind].seconds)
     ramp = block.flag("ramp")
     options = body.get("options", [])
     if ramp is None:
@@ -223,7 +228,7 @@ def _read_effort(block: Block, item: ItemText, kind: str) -> None:
             words(body["stem"]) <= LONGEST_STEM
             and len(options) <= MOST_OPTIONS
             and all(words(option["text"]) <= LONGEST_OPTION for option in options)
-            and (kind != "number" or body["how"] == "mental")
+            and MODULES[kind].ramp(body)
         )
     body["ramp"] = ramp
 

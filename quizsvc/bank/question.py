@@ -13,46 +13,38 @@ from quizsvc.aircraft.description import Aircraft
 from quizsvc.bank.draw import DrawError, Drawn, Draws, Generator
 from quizsvc.bank.formula import Formula, FormulaError, compile_formula
 from quizsvc.bank.functions import Library, library
-from quizsvc.bank.solution import let_lines, names_behind, with_numbers
-from quizsvc.bank.template import Template, compile_template
-from quizsvc.bank.working import Rounding, Trap, Working, decimals_for, decimals_of_step, let_values, refused, work
-from quizsvc.physics.units import format_quantity
+from quizsvc.bank.kinds import KINDS
+from quizsvc.bank.kinds.base import (
+    Build,
+    CompiledOption,
+    Item,
+    Option,
+    Presented,
+    ReadingField,
+    Tried,
+    lines_of,
+    shown_of,
+)
+from quizsvc.bank.kinds.number import number_record, try_number
+from quizsvc.bank.template import compile_template
+from quizsvc.bank.working import Rounding, Trap, let_values, refused
 
-__all__ = ["Issued", "Item", "Option", "Presented", "compile_item", "issue", "present"]
+__all__ = [
+    "Issued",
+    "Item",
+    "Option",
+    "Presented",
+    "ReadingField",
+    "Tried",
+    "build_item",
+    "compile_item",
+    "issue",
+    "number_record",
+    "present",
+    "try_draw",
+]
 
 MOST_TRIES = 500
-
-
-@dataclass(frozen=True)
-class CompiledOption:
-    """An option with its braces compiled."""
-
-    id: str
-    text: Template
-    key: bool
-    belief: str | None
-
-
-@dataclass(frozen=True)
-class Item:
-    """A compiled item, ready to draw from; made from a revision's body, about half a millisecond."""
-
-    body: Mapping[str, Any]
-    library: Library
-    draws: Draws
-    lets: tuple[tuple[str, Formula], ...]
-    refuse: tuple[Formula, ...]
-    stem: Template
-    why: Template
-    options: tuple[CompiledOption, ...]
-    answer: Formula | None
-    traps: tuple[Trap, ...]
-    rounding: Rounding | None
-
-    @property
-    def kind(self) -> str:
-        """One of the drilled kinds."""
-        return str(self.body["kind"])
 
 
 @dataclass(frozen=True)
@@ -62,29 +54,6 @@ class Issued:
     drawn: Drawn
     order: list[str]
     record: dict[str, Any]
-
-
-@dataclass(frozen=True)
-class Option:
-    """An option as shown; `text` is Markdown."""
-
-    id: str
-    text: str
-
-
-@dataclass(frozen=True)
-class Presented:
-    """What a person sees of a question before answering; `stem` and options are Markdown."""
-
-    kind: str
-    stem: str
-    options: tuple[Option, ...]
-    unit: str | None
-    how: str | None
-    pressure_card: bool
-    cautions: tuple[str, ...]
-    handbook: str | None
-    concept: str
 
 
 def compile_item(body: Mapping[str, Any], aircraft: Aircraft | None) -> Item:
@@ -107,10 +76,10 @@ def compile_item(body: Mapping[str, Any], aircraft: Aircraft | None) -> Item:
     FormulaError
         A formula that the language refuses; `bank.check` lets none through.
     """
-    return build_item(body, library(aircraft))
+    return build_item(body, library(aircraft), aircraft)
 
 
-def build_item(body: Mapping[str, Any], names: Library) -> Item:
+def build_item(body: Mapping[str, Any], names: Library, aircraft: Aircraft | None) -> Item:
     """As `compile_item`, with the functions and constants already at hand."""
     draws = Draws(tuple(body["draw"]))
     known: dict[str, None] = dict.fromkeys(draws.dimensions)
@@ -134,53 +103,47 @@ def build_item(body: Mapping[str, Any], names: Library) -> Item:
     # Only the working may name the key: a stem or an option that shows it would give it away.
     told = (*shown, "answer") if answer else shown
     with_key = (*known, "answer") if answer else tuple(known)
+    build = Build(
+        names,
+        aircraft,
+        lambda text: compile_template(text, names, shown, known),
+        lambda text: compile_formula(text, names, known),
+    )
     return Item(
         body,
         names,
         draws,
         tuple(lets),
         refuse,
-        compile_template(body["stem"], names, shown, known),
+        build.template(body["stem"]),
         compile_template(body["why"], names, told, with_key),
         tuple(
-            CompiledOption(
-                option["id"], compile_template(option["text"], names, shown, known), option["key"], option["belief"]
-            )
+            CompiledOption(option["id"], build.template(option["text"]), option["key"], option["belief"])
             for option in body.get("options", ())
         ),
         answer,
         traps,
         Rounding(rule["direction"], rule["step"]) if rule else None,
+        aircraft,
+        KINDS[body["kind"]].build(body, build),
     )
 
 
-@dataclass(frozen=True)
-class Tried:
-    """One draw with its values; `working` for numbers. `refusal` says why it may not be asked, None if it may."""
-
-    drawn: Drawn
-    values: dict[str, float]
-    working: Working | None
-    refusal: str | None
-    error: FormulaError | None = None
-
-
 def try_draw(item: Item, drawn: Drawn) -> Tried:
-    """Work one draw and judge whether it may be asked: `refused`, `no value`, or `trap ID` too near."""
+    """Work one draw and judge whether it may be asked: `refused`, `no value`, or what its kind says against it."""
     values, error = let_values(item.lets, drawn)
     if refused(item.refuse, values):
         return Tried(drawn, values, None, "refused")
     if error is not None:
         return Tried(drawn, values, None, "no value", error)
-    if item.answer is None:
-        return Tried(drawn, values, None, None)
-    unit = item.body["unit"]
+    tried = Tried(drawn, values, None, None)
+    if item.answer is not None:
+        return try_number(item, tried)
     try:
-        working = work(item.answer, item.traps, values, unit, item.body["within"], item.rounding)
-    except FormulaError as no_key:
-        return Tried(drawn, values, None, "no value", no_key)
-    trap = working.collision(unit)
-    return Tried(drawn, values, working, f"trap {trap}" if trap else None)
+        refusal = KINDS[item.kind].refusal(item, tried)
+    except FormulaError as no_value:
+        return Tried(drawn, values, None, "no value", no_value)
+    return Tried(drawn, values, None, refusal)
 
 
 def issue(item: Item, rng: Generator) -> Issued:
@@ -222,69 +185,13 @@ def issue(item: Item, rng: Generator) -> Issued:
 
 
 def _issued(item: Item, tried: Tried, rng: Generator) -> Issued:
-    order = [option.id for option in item.options]
-    rng.shuffle(order)
-    record = number_record(item, tried) if item.answer else _options_record(item, tried, order)
+    order, own = KINDS[item.kind].issue(item, tried, rng)
+    record = {"kind": item.kind, **own, "cautions": list(item.body["cautions"])}
+    if "why" not in record:
+        shown = shown_of(tried.drawn)
+        record["why"] = item.why.fill(shown, tried.values)
+        record["lines"] = lines_of(item, tried, shown)[0]
     return Issued(tried.drawn, order, record)
-
-
-def _lines(item: Item, tried: Tried, shown: Mapping[str, str]) -> tuple[list[str], dict[str, str]]:
-    """The working of what the answer and the reason are made of."""
-    told = set(item.answer.names) if item.answer else set()
-    told = told.union(*(slot.formula.names for slot in item.why.slots if slot.formula is not None))
-    needed = names_behind(told, dict(item.lets))
-    return let_lines(item.library, item.lets, item.body["let"], tried.values, shown, needed)
-
-
-def _shown(drawn: Mapping[str, Mapping[str, Any]]) -> dict[str, str]:
-    return {name: str(entry["shown"]) for name, entry in drawn.items()}
-
-
-def _options_record(item: Item, tried: Tried, order: Sequence[str]) -> dict[str, Any]:
-    shown = _shown(tried.drawn)
-    return {
-        "kind": item.kind,
-        "order": list(order),
-        "keys": [option.id for option in item.options if option.key],
-        "beliefs": {option.id: option.belief for option in item.options if option.belief},
-        "texts": {option.id: option.text.fill(shown, tried.values) for option in item.options},
-        "why": item.why.fill(shown, tried.values),
-        "lines": _lines(item, tried, shown)[0],
-        "cautions": list(item.body["cautions"]),
-    }
-
-
-def number_record(item: Item, tried: Tried) -> dict[str, Any]:
-    """The grading record of a number; `tried` is an accepted draw."""
-    working, unit = tried.working, str(item.body["unit"])
-    assert working is not None and item.answer is not None
-    decimals = decimals_for(working.key, unit, working.within, working.exact)
-    shown = _shown(tried.drawn)
-    shown["answer"] = format_quantity(working.key, unit, decimals)
-    values = {**tried.values, "answer": working.key}
-    lines, known = _lines(item, tried, shown)
-    filled = with_numbers(item.library, item.answer.text, known)
-    lines.append(f"answer = {filled}" if filled == shown["answer"] else f"answer = {filled} = {shown['answer']}")
-    rounding = item.rounding
-    return {
-        "kind": "number",
-        "key": working.key,
-        "unit": unit,
-        "within": working.within,
-        "exact": working.exact,
-        "rounded": working.rounded,
-        "round": {"direction": rounding.direction, "step": rounding.step} if rounding else None,
-        "decimals": decimals,
-        "rounded_decimals": decimals_of_step(rounding.step) if rounding else 0,
-        "traps": [
-            {"id": trap.id, "value": trap.value, "rounded": trap.rounded, "belief": trap.belief}
-            for trap in working.traps
-        ],
-        "answers_below_100": bool(item.body["answers-below-100"]),
-        "why": item.why.fill(shown, values),
-        "lines": lines,
-        "cautions": list(item.body["cautions"]),
-    }
 
 
 def present(item: Item, drawn: Mapping[str, Mapping[str, Any]], order: Sequence[str]) -> Presented:
@@ -305,18 +212,19 @@ def present(item: Item, drawn: Mapping[str, Mapping[str, Any]], order: Sequence[
         Stem, options in their order, unit, aids, cautions. Nothing of the key.
     """
     body = item.body
-    shown = _shown(drawn)
     values, _ = let_values(item.lets, {name: dict(entry) for name, entry in drawn.items()})
-    texts = {option.id: option.text for option in item.options}
-    unit = None if item.answer is None or body["unit"] == "ratio" else str(body["unit"])
+    fields: dict[str, Any] = {
+        "options": (),
+        "unit": None,
+        **KINDS[item.kind].present(item, drawn, order, values),
+    }
     return Presented(
-        item.kind,
-        item.stem.fill(shown, values),
-        tuple(Option(option_id, texts[option_id].fill(shown, values)) for option_id in order),
-        unit,
-        body["how"],
-        body["how"] == "table",
-        tuple(body["cautions"]),
-        body["handbook"],
-        str(body["concept"]),
+        kind=item.kind,
+        stem=item.stem.fill(shown_of(drawn), values),
+        how=body["how"],
+        pressure_card=body["how"] == "table",
+        cautions=tuple(body["cautions"]),
+        handbook=body["handbook"],
+        concept=str(body["concept"]),
+        **fields,
     )

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from quizsvc.bank.draw import Drawn, Generator
 from quizsvc.bank.formula import FormulaError
 from quizsvc.bank.item import ItemText
+from quizsvc.bank.kinds import KINDS
 from quizsvc.bank.question import Item, Tried, issue, try_draw
 from quizsvc.errors import InputError
 from quizsvc.physics.units import from_si
@@ -73,6 +74,8 @@ def try_item(item: ItemText, compiled: Item, rng: Generator) -> Trial:
     _find_dead_traps(item, compiled, accepted)
     if accepted and not report.faults:
         _find_texts(item, compiled, accepted, rng)
+    if accepted and not report.faults:
+        KINDS[compiled.kind].check(item, compiled, rng)
     return trial
 
 
@@ -183,6 +186,7 @@ def _find_texts(item: ItemText, compiled: Item, accepted: list[Tried], rng: Gene
     """Find a text without a value in some draw, and options that read the same; write one question out whole."""
     texts = {"stem": compiled.stem, "why": compiled.why}
     texts |= {f"options/{option.id}": option.text for option in compiled.options}
+    texts |= KINDS[compiled.kind].templates(compiled)
     drawn_options = any(option.text.slots for option in compiled.options)
     for tried in accepted:
         values = {**tried.values, "answer": tried.working.key} if tried.working else tried.values

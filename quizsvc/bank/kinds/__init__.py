@@ -1,0 +1,11 @@
+"""The kinds of item, by name: a new one is a class in a file of its own and a line here."""
+
+from __future__ import annotations
+
+from quizsvc.bank.kinds.base import Kind
+from quizsvc.bank.kinds.choice import One, Some
+from quizsvc.bank.kinds.number import Number
+
+__all__ = ["KINDS"]
+
+KINDS: dict[str, Kind] = {kind.name: kind for kind in (One(), Some(), Number())}
