@@ -12,13 +12,14 @@ from itertools import islice, product
 from typing import Any, Protocol, TypeAlias
 
 from quizsvc.bank.block import NAME, Block, Report
+from quizsvc.bank.draw_lists import Record, Records, listed_by_id, read_list, record_choice, record_subset
 from quizsvc.bank.functions import NAMED_UNITS, Library
 from quizsvc.bank.quantity import BankQuantity, number_in, read_bank_quantity, span_in
 from quizsvc.bank.text import Node, Scalar, Table
 from quizsvc.errors import InputError
 from quizsvc.physics.units import UNITS, format_quantity, to_si
 
-__all__ = ["DrawError", "Drawn", "Draws", "Generator", "Records", "read_draws"]
+__all__ = ["DrawError", "Drawn", "Draws", "Generator", "Record", "Records", "read_draws"]
 
 MAX_COUNT = 100_000
 
@@ -36,19 +37,6 @@ class Generator(Protocol):
     def randrange(self, stop: int, /) -> int: ...
     def shuffle(self, x: list[str], /) -> None: ...
     def sample(self, population: Sequence[int], /, k: int) -> list[int]: ...
-
-
-@dataclass(frozen=True)
-class Record:
-    """One entry of a list of the aircraft: its name, and its further texts and quantities (SI, unit) by word."""
-
-    name: str
-    texts: Mapping[str, str]
-    numbers: Mapping[str, tuple[float, str]]
-
-
-Records: TypeAlias = Mapping[str, Sequence[Record]]
-"""The lists of an aircraft that can be drawn from, by name."""
 
 
 @dataclass(frozen=True)
@@ -110,7 +98,7 @@ def _names(entry: Mapping[str, Any]) -> tuple[str, ...]:
     if entry["form"] == "choice":
         return tuple(entry["options"][0]["shown"])
     if entry["form"] == "subset" and entry["dimensions"]:
-        return entry["name"], f"{entry['name']}_total"
+        return entry["name"], *entry["dimensions"]
     return (entry["name"],)
 
 
@@ -131,7 +119,10 @@ def _subset(entry: Mapping[str, Any], picked: Sequence[int]) -> Drawn:
     texts = [option["shown"] for option in options]
     text = texts[0] if len(texts) == 1 else f"{', '.join(texts[:-1])} and {texts[-1]}"
     drawn: Drawn = {entry["name"]: {"shown": text}}
-    if entry["dimensions"]:
+    for total_name, shown in entry.get("totals", {}).items():
+        total = sum(option["values"][total_name] for option in options)
+        drawn[total_name] = {"shown": format_quantity(total, shown["unit"], shown["decimals"]), "si": total}
+    if entry["dimensions"] and "totals" not in entry:
         total = sum(option["value"] for option in options)
         drawn[f"{entry['name']}_total"] = {
             "shown": format_quantity(total, entry["unit"], entry["decimals"]),
@@ -226,7 +217,7 @@ def _read_form(form: Block, name: str, report: Report, records: Records) -> dict
     if form.has("one-of"):
         return _read_one_of(form, name, report, records)
     if form.has("some-of"):
-        return _read_some_of(form, name, report)
+        return _read_some_of(form, name, report, records)
     if form.has("from"):
         return _read_range(form, name, report)
     form.ignore(form.table.entries)
@@ -286,9 +277,10 @@ def _read_range(form: Block, name: str, report: Report) -> dict[str, Any] | None
 def _read_one_of(form: Block, name: str, report: Report, records: Records) -> dict[str, Any] | None:
     node = form.node("one-of")
     if isinstance(node, Scalar):
-        return _read_record_list(node, name, report, records)
+        found = read_list(node, form, report, records)
+        return record_choice(name, *found) if found else None
     scalars = form.scalars("one-of", required=True)
-    listed = _listed_by_id(scalars, records)
+    listed = listed_by_id(scalars, records)
     quantities: list[BankQuantity] | None = [] if listed else _quantities(scalars, name, report)
     if not scalars or quantities is None:
         return None
@@ -296,7 +288,7 @@ def _read_one_of(form: Block, name: str, report: Report, records: Records) -> di
         report.fault(form.at("one-of"), "bank-draw-twice", f"'{name}' lists a value twice", "list each value once")
         return None
     if listed:
-        return _record_draw(name, *listed)
+        return record_choice(name, *listed)
     options: list[dict[str, Any]] = []
     for place, scalar in enumerate(scalars):
         if quantities:
@@ -341,64 +333,21 @@ def _quantities(scalars: Sequence[Scalar], name: str, report: Report) -> list[Ba
     return found
 
 
-def _read_record_list(node: Scalar, name: str, report: Report, records: Records) -> dict[str, Any] | None:
-    list_name, _, word = node.text.strip().partition(".")
-    entries = records.get(list_name)
-    if not entries:
-        known = ", ".join(sorted(records)) or "none: there is no aircraft here"
-        report.fault(
-            node, "bank-draw-list", f"'{list_name}' is no list of the aircraft", f"lists: {known}; or write [a, b]"
-        )
-        return None
-    if word and word not in entries[0].numbers:
-        report.fault(
-            node,
-            "bank-draw-list",
-            f"'{word}' is no number of {list_name}",
-            f"numbers: {', '.join(entries[0].numbers) or 'none'}",
-        )
-        return None
-    return _record_draw(name, list_name, entries, word)
-
-
-def _listed_by_id(scalars: Sequence[Scalar], records: Records) -> tuple[str, list[Record]] | None:
-    """The entries of one list of the aircraft that the words are ids of; None where they are other words."""
-    for list_name, entries in records.items():
-        by_id = {entry.texts["id"]: entry for entry in entries if "id" in entry.texts}
-        chosen = [by_id.get(scalar.text.strip()) for scalar in scalars]
-        if chosen and all(chosen):
-            return list_name, [entry for entry in chosen if entry is not None]
-    return None
-
-
-def _record_draw(name: str, list_name: str, entries: Sequence[Record], word: str = "") -> dict[str, Any]:
-    """A choice among entries of a list: each gives its name, texts and quantities, or the one quantity asked for."""
-    options: list[dict[str, Any]] = []
-    for entry in entries:
-        numbers = {f"{name}_{key}": number for key, number in entry.numbers.items()}
-        if word:
-            numbers = {name: entry.numbers[word]}
-        shown = {} if word else {name: entry.name, **{f"{name}_{key}": text for key, text in entry.texts.items()}}
-        shown |= {key: format_quantity(value, unit, 0) for key, (value, unit) in numbers.items()}
-        options.append({"shown": shown, "values": {key: value for key, (value, _) in numbers.items()}})
-    dimensions = {key: UNITS[unit].dimension for key, (_, unit) in numbers.items()}
-    return {"name": name, "form": "choice", "list": list_name, "options": options, "dimensions": dimensions}
-
-
-def _read_some_of(form: Block, name: str, report: Report) -> dict[str, Any] | None:
-    scalars = form.scalars("some-of", required=True)
+def _read_some_of(form: Block, name: str, report: Report, records: Records) -> dict[str, Any] | None:
     count = form.number("count", required=True, whole=True)
-    quantities = _quantities(scalars, name, report)
-    if not scalars or count is None or quantities is None:
+    node = form.node("some-of")
+    if isinstance(node, Scalar):
+        found = read_list(node, form, report, records)
+        if found is None or count is None or not _count_fits(form, report, count, len(found[1])):
+            return None
+        return record_subset(name, found[0], found[1], int(count))
+    scalars = form.scalars("some-of", required=True)
+    listed = listed_by_id(scalars, records)
+    quantities: list[BankQuantity] | None = [] if listed else _quantities(scalars, name, report)
+    if not scalars or count is None or quantities is None or not _count_fits(form, report, count, len(scalars)):
         return None
-    if not 1 <= count <= len(scalars):
-        report.fault(
-            form.at("count"),
-            "bank-draw-count",
-            f"count {count:.0f} of a list of {len(scalars)}",
-            "take between 1 and all",
-        )
-        return None
+    if listed:
+        return record_subset(name, *listed, int(count))
     if quantities:
         unit, decimals = quantities[0].unit, max(quantity.decimals for quantity in quantities)
         options = [{"shown": format_quantity(q.value_si, q.unit, q.decimals), "value": q.value_si} for q in quantities]
@@ -408,3 +357,12 @@ def _read_some_of(form: Block, name: str, report: Report) -> dict[str, Any] | No
         }  # fmt: skip
     words = [{"shown": scalar.text.strip()} for scalar in scalars]
     return {"name": name, "form": "subset", "options": words, "count": int(count), "dimensions": {}}
+
+
+def _count_fits(form: Block, report: Report, count: float, entries: int) -> bool:
+    if 1 <= count <= entries:
+        return True
+    report.fault(
+        form.at("count"), "bank-draw-count", f"count {count:.0f} of a list of {entries}", "take between 1 and all"
+    )
+    return False

@@ -142,6 +142,38 @@ class TestForms:
 
         assert totals == {8.0, 3.5, 6.5}
 
+    def test_loads_by_id_give_their_amps_and_total(self):
+        """`[COM_1, PITOT_L]`: the names, and 2.5 + 5.5 A (bus card of the domain paper on the aircraft)."""
+        compiled_item = item(
+            "off: {some-of: [COM_1, PITOT_L], count: 2}", stem="{off} off?", answer="off_amps_total", unit="A",
+            within="1 A", aircraft=SHIPPED_AIRCRAFT,
+        )  # fmt: skip
+        issued = issue(compiled_item, random.Random(1))
+
+        assert issued.record["key"] == pytest.approx(8.0)
+        assert issued.drawn["off"] == {"shown": "COM 1 and left pitot heat"}
+        assert issued.drawn["off_amps_total"]["shown"] == "8.0 A"
+
+    def test_loads_of_some_buses(self):
+        """`where: {bus: [HOT]}` leaves the three loads of the HOT bus that draw current."""
+        some = item(
+            "off: {some-of: loads, where: {bus: [HOT]}, count: 1}", stem="{off} off?", answer="off_amps_total",
+            unit="A", within="0.01 A", aircraft=SHIPPED_AIRCRAFT,
+        )  # fmt: skip
+        one = item(
+            "off: {one-of: loads, where: {bus: [HOT, L_MAIN]}}", stem="{off} ({off_bus}) off?", answer="off_amps",
+            unit="A", within="0.01 A", aircraft=SHIPPED_AIRCRAFT,
+        )  # fmt: skip
+        alone = item(
+            "amps: {one-of: loads.amps, where: {bus: [HOT]}}", answer="amps", unit="A", within="0.01 A",
+            aircraft=SHIPPED_AIRCRAFT,
+        )  # fmt: skip
+
+        assert drawn(some, "off") == {"standby attitude and altimeter", "clock", "entry light"}
+        assert drawn(one, "off_bus") == {"HOT", "L_MAIN"}
+        assert "60.0 A" in drawn(one, "off_amps")
+        assert drawn(alone, "amps") == {"0.5 A", "0.1 A", "0.2 A"}
+
 
 class TestRefusals:
     """Draws that may not be asked are drawn again."""
@@ -253,6 +285,16 @@ class TestRefusals:
         ("level: {one-of: runways}", "bank-draw-list", "'runways' is no list of the aircraft"),
         ("level: {one-of: airfields.length}", "bank-draw-list", "'length' is no number of airfields"),
         ("level: {some-of: [a, b], count: 3}", "bank-draw-count", "count 3 of a list of 2"),
+        ("level: {some-of: airfields, count: 9}", "bank-draw-count", "count 9 of a list of 8"),
+        ("level: {some-of: masks, count: 2}", "bank-draw-list", "'masks' is no list of the aircraft"),
+        ("level: {one-of: airfields, where: [high]}", "bank-draw-where", "'where' is no map"),
+        ("level: {one-of: airfields, where: {role: low}}", "bank-draw-where", "no entry of airfields has role low"),
+        ("level: {one-of: airfields, where: {roof: high}}", "bank-draw-where", "no entry of airfields has roof high"),
+        (
+            "level: {one-of: airfields, where: {role: high, id: XQDQ}}",
+            "bank-draw-where",
+            "no entry of airfields has id XQDQ",
+        ),
         ("level: {some-of: [a, b], count: few}", "bank-number", "'few' is not a whole number"),
         ("level: {from: FL180, to: FL390, step: 1000 ft, from-to: 3}", "bank-word-unknown",
          "unknown word 'from-to' of draw 'level'"),
