@@ -4,8 +4,15 @@ from __future__ import annotations
 
 from quizsvc.bank.kinds.base import Kind
 from quizsvc.bank.kinds.choice import One, Some
+from quizsvc.bank.kinds.gauge import Gauge
+from quizsvc.bank.kinds.match import Match
 from quizsvc.bank.kinds.number import Number
+from quizsvc.bank.kinds.order import Order
+from quizsvc.bank.kinds.say import Say
+from quizsvc.bank.kinds.still_works import StillWorks
 
 __all__ = ["KINDS"]
 
-KINDS: dict[str, Kind] = {kind.name: kind for kind in (One(), Some(), Number())}
+KINDS: dict[str, Kind] = {
+    kind.name: kind for kind in (One(), Some(), Order(), Match(), Number(), Gauge(), StillWorks(), Say())
+}
