@@ -6,6 +6,7 @@ import re
 
 from quizsvc.bank.formula import Formula
 from quizsvc.bank.item import LONGEST_STEM, ItemText, words
+from quizsvc.bank.kinds import KINDS
 from quizsvc.bank.question import Item
 from quizsvc.bank.solution import names_behind
 from quizsvc.bank.template import Template
@@ -63,9 +64,13 @@ def remark_style(item: ItemText) -> None:
 def remark_draws(item: ItemText, compiled: Item) -> None:
     """Remark a draw that changes nothing, and one that the answer depends on and the stem does not show."""
     lets = dict(compiled.lets)
-    told = _named(compiled.stem, lets)
-    asked = set().union(told, *(_named(option.text, lets) for option in compiled.options))
-    answer = names_behind(compiled.answer.names, lets) if compiled.answer else set()
+    kind = KINDS[item.body["kind"]]
+    told = _named(compiled.stem, lets) | names_behind(kind.seen(compiled), lets)
+    texts = [*(option.text for option in compiled.options), *kind.templates(compiled).values()]
+    asked = set().union(told, *(_named(text, lets) for text in texts))
+    answer = set(kind.behind_key(compiled))
+    if compiled.answer:
+        answer |= names_behind(compiled.answer.names, lets)
     for entry in item.body["draw"]:
         names = set(entry["options"][0]["shown"]) if entry["form"] == "choice" else {entry["name"]}
         names |= set(entry["dimensions"])

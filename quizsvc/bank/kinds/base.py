@@ -270,6 +270,14 @@ class Kind:
         """Whether key or picture come from the aircraft, beside what its formulas use."""
         return False
 
+    def seen(self, item: Item) -> Iterable[str]:
+        """Names of draws and lets that its pictures show, beside those in texts."""
+        return ()
+
+    def behind_key(self, item: Item) -> Iterable[str]:
+        """Names of draws that its key hangs on, beside those in a number's answer."""
+        return ()
+
     def check(self, item: ItemText, compiled: Item, rng: Generator) -> None:
         """Find what can be found only in the compiled item; it has no faults so far."""
 

@@ -109,6 +109,11 @@ class Gauge(Kind):
         """Scales and bands are its own."""
         return True
 
+    def seen(self, item: Item) -> Iterable[str]:
+        """What the pointers show."""
+        content: Content = item.content
+        return {name for formula in content.values.values() for name in formula.names}
+
     def build(self, body: Mapping[str, Any], build: Build) -> Content:
         """Values and the second question."""
         assert build.aircraft is not None

@@ -6,7 +6,7 @@ grading needs no graph.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from quizsvc.aircraft.description import Aircraft
@@ -51,6 +51,10 @@ class StillWorks(Kind):
     def uses_aircraft(self, body: Mapping[str, Any]) -> bool:
         """Every key comes from its graph."""
         return True
+
+    def behind_key(self, item: Item) -> Iterable[str]:
+        """The drawn failure."""
+        return (item.body["fail"]["draw"],) if "draw" in item.body["fail"] else ()
 
     def build(self, body: Mapping[str, Any], build: Build) -> Aircraft:
         """The aircraft, whose graph is made ready once."""

@@ -319,3 +319,13 @@ def test_fit_for_a_short_set():
     """A gauge is quickly read (item design)."""
     assert only_item(bank()).ramp is True
     assert only_item(bank()).uses_aircraft is True
+
+
+def test_a_draw_that_only_the_pointers_show_is_seen():
+    """What the picture shows needs no brace in the stem; what nothing shows is remarked."""
+    draws = ("  picture:", "  draw: {high: {from: 4000 ft, to: 5000 ft, step: 100 ft}}\n  picture:")
+    shown = [finding.reference for finding in bank(draws, ("cabin: 4700 ft", "cabin: high")).remarks]
+    unused = [finding.reference for finding in bank(draws).remarks]
+
+    assert "bank-draw-unused" not in shown
+    assert "bank-draw-unused" in unused

@@ -422,3 +422,14 @@ def test_a_changed_aircraft_makes_a_new_revision():
 
     assert only_item(bank()).uses_aircraft
     assert only_item(bank()).hash != only_item(check(text(), aircraft=other)).hash
+
+
+def test_a_drawn_failure_that_the_stem_does_not_show():
+    """The key would hang on what nobody is told."""
+    changes = (TestDrawnFailure.DRAWN[1],)
+    found = {finding.reference: finding.what for finding in bank(*changes).remarks}
+
+    assert "the answer depends on 'failure', and the stem does not show it" in found["bank-draw-unseen"]
+    assert not {"bank-draw-unseen", "bank-draw-unused"} & {
+        finding.reference for finding in bank(*TestDrawnFailure.DRAWN).remarks
+    }
