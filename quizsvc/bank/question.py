@@ -26,6 +26,7 @@ from quizsvc.bank.kinds.base import (
     shown_of,
 )
 from quizsvc.bank.kinds.number import number_record, try_number
+from quizsvc.bank.kinds.say import Say
 from quizsvc.bank.template import compile_template
 from quizsvc.bank.working import Rounding, Trap, let_values, refused
 
@@ -194,7 +195,9 @@ def _issued(item: Item, tried: Tried, rng: Generator) -> Issued:
     return Issued(tried.drawn, order, record)
 
 
-def present(item: Item, drawn: Mapping[str, Mapping[str, Any]], order: Sequence[str]) -> Presented:
+def present(
+    item: Item, drawn: Mapping[str, Mapping[str, Any]], order: Sequence[str], *, spoken: bool = False
+) -> Presented:
     """What a person sees of a drawn question.
 
     Parameters
@@ -205,6 +208,8 @@ def present(item: Item, drawn: Mapping[str, Mapping[str, Any]], order: Sequence[
         The stored draw.
     order : sequence of str
         The stored order of option ids.
+    spoken : bool
+        Whether the person has spoken, so that the model answer of a `say` may be shown.
 
     Returns
     -------
@@ -218,6 +223,8 @@ def present(item: Item, drawn: Mapping[str, Mapping[str, Any]], order: Sequence[
         "unit": None,
         **KINDS[item.kind].present(item, drawn, order, values),
     }
+    if spoken and isinstance(kind := KINDS[item.kind], Say):
+        fields |= kind.spoken(item, drawn, values)
     return Presented(
         kind=item.kind,
         stem=item.stem.fill(shown_of(drawn), values),

@@ -1,0 +1,201 @@
+"""Kind `order`: graded by the longest common subsequence (item design), with tie groups and a step that must lead."""
+
+from __future__ import annotations
+
+import itertools
+import random
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from quizsvc.bank.grade import grade, read_response, worked
+from quizsvc.bank.kinds.order import longest_in_order
+from quizsvc.bank.question import compile_item, issue, present
+from quizsvc.errors import InputError
+from tests.bank.bank_texts import check
+
+# Worked item S03: the ladder of cabin altitudes; its common wrong answer puts the masks before the limiters.
+LADDER = """\
+- item: ladder
+  kind: order
+  concept: P-DIFF
+  demand: rote
+  handbook: 21-10
+  stem: FL390, both bleeds lost, crew does nothing. Order the cabin events.
+  steps:
+    - {id: warn, text: CABIN ALT sounds}
+    - {id: limiter, text: altitude limiters close}
+    - {id: masks, text: passenger masks drop}
+    - {id: fifteen, text: "cabin passes 15,000 ft"}
+  tie: []
+  must-first: warn
+  beliefs:
+    - {before: [masks, limiter], belief: the limiter stops any climb}
+  why: The bands do not touch.
+  author: first author
+  status: draft
+"""
+TIED = LADDER.replace("tie: []", "tie: [[limiter, masks]]").replace(
+    "before: [masks, limiter]", "before: [fifteen, warn]"
+)
+
+
+def record_of(text):
+    """The grading record of one question of the item, and the question as shown."""
+    bank = check(text)
+    assert bank.faults == [], bank.faults
+    item = compile_item(bank.items[0].body, None)
+    issued = issue(item, random.Random(3))
+    return issued.record, present(item, issued.drawn, issued.order)
+
+
+def graded(record, *order):
+    """The grade of an order."""
+    return grade(record, read_response(record, {"order": list(order)}))
+
+
+class TestGrade:
+    """Credit, outcome, belief."""
+
+    def test_the_right_order_is_full(self):
+        """S03's key."""
+        record, _ = record_of(LADDER)
+
+        assert graded(record, "warn", "limiter", "masks", "fifteen").outcome == "full"
+
+    def test_the_common_wrong_order_keeps_three_of_four_and_names_its_belief(self):
+        """S03: 3 before 2; three steps are in order."""
+        record, _ = record_of(LADDER)
+        found = graded(record, "warn", "masks", "limiter", "fifteen")
+
+        assert (found.outcome, found.credit) == ("part", 0.75)
+        assert found.trap == "masks-before-limiter"
+        assert found.belief == "the limiter stops any climb"
+
+    def test_the_first_divergence_carries_the_belief_and_both_orders_stand_side_by_side(self):
+        """Rows by place."""
+        record, _ = record_of(LADDER)
+        rows = graded(record, "warn", "masks", "limiter", "fifteen").rows
+
+        assert [row.right for row in rows] == [True, False, False, True]
+        assert [row.belief for row in rows] == [None, "the limiter stops any climb", None, None]
+        assert [(row.given, row.key) for row in rows][1] == ("passenger masks drop", "altitude limiters close")
+
+    def test_losing_the_step_that_must_lead_caps_the_credit(self):
+        """items.md: capped at 0.3, though three of four are in order."""
+        record, _ = record_of(LADDER)
+        found = graded(record, "limiter", "masks", "fifteen", "warn")
+
+        assert (found.outcome, found.credit) == ("part", 0.3)
+        assert "0.3" in found.remark
+
+    def test_everything_backwards_is_a_miss(self):
+        """One step of four is in order by itself."""
+        record, _ = record_of(LADDER)
+        found = graded(record, "fifteen", "masks", "limiter", "warn")
+
+        assert (found.outcome, found.credit) == ("miss", 0.25)
+
+    def test_steps_of_a_tie_group_are_free_among_themselves(self):
+        """Both ways are full, and the rows follow the person's way."""
+        record, _ = record_of(TIED)
+        found = graded(record, "warn", "masks", "limiter", "fifteen")
+
+        assert found.outcome == "full"
+        assert all(row.right for row in found.rows)
+        assert "free among themselves" in worked(record).accepted_shown
+
+    def test_a_pass_shows_the_right_order(self):
+        """No credit."""
+        record, _ = record_of(LADDER)
+        found = grade(record, read_response(record, {"pass": True}))
+
+        assert (found.outcome, found.credit) == ("pass", 0.0)
+        assert [row.key for row in found.rows][0] == "CABIN ALT sounds"
+
+
+@given(st.permutations(range(6)), st.lists(st.booleans(), min_size=5, max_size=5))
+def test_the_longest_run_agrees_with_trying_every_subsequence(given_order, joins):
+    """Brute force over all 64 subsequences; neighbours joined at random into tie groups."""
+    place, groups = 0, {0: 0}
+    for step, join in enumerate(joins, 1):
+        place = place if join else step
+        groups[step] = place
+    longest = max(
+        len(part)
+        for size in range(1, 7)
+        for part in itertools.combinations(given_order, size)
+        if all(groups[left] <= groups[right] for left, right in itertools.pairwise(part))
+    )
+
+    assert longest_in_order(given_order, groups) == longest
+
+
+@pytest.mark.parametrize(
+    ("raw", "sentence"),
+    [
+        ({}, "No order"),
+        ({"order": "warn"}, "No order"),
+        ({"order": ["warn", "limiter", "masks"]}, "no place yet"),
+        ({"order": ["warn", "warn", "limiter", "masks"]}, "two places"),
+        ({"order": ["warn", "limiter", "masks", "else"]}, "none of this"),
+        ({"order": [1, 2, 3, 4]}, "none of this"),
+    ],
+)
+def test_what_is_no_order_is_refused_with_a_sentence(raw, sentence):
+    """Nothing is graded."""
+    record, _ = record_of(LADDER)
+    with pytest.raises(InputError, match=sentence) as caught:
+        read_response(record, raw)
+    assert caught.value.reference == "response-unreadable"
+
+
+def test_the_steps_are_never_shown_in_the_right_order():
+    """Two hundred draws."""
+    item = compile_item(check(LADDER).items[0].body, None)
+    right = [step["id"] for step in check(LADDER).items[0].body["steps"]]
+    rng = random.Random(5)
+
+    assert all(issue(item, rng).order != right for _ in range(200))
+
+
+def test_the_question_shows_nothing_of_the_order():
+    """Shuffled texts only."""
+    record, shown = record_of(LADDER)
+
+    assert [option.id for option in shown.options] == record["order"]
+
+
+def test_a_drill_owes_the_checklist_caution():
+    """C5 (vocabulary.md) where the concept is of the drills."""
+    drills = check(LADDER).items[0].body["cautions"]
+    concepts = (
+        "- concept: P-DIFF\n  title: A drill\n  system: drills\n  handbook: 21-10\n  what: recall\n  consequence: 3\n"
+    )
+    owed = check(LADDER, concepts=concepts).items[0].body["cautions"]
+
+    assert "C5" not in drills
+    assert "C5" in owed
+
+
+FAULTS = [
+    ("{id: limiter, text", "{id: warn, text", "bank-step-twice", 9),
+    ("must-first: warn", "must-first: wran", "bank-step-unknown", 13),
+    ("must-first: warn", "must-first: masks", "bank-must-first", 13),
+    ("tie: []", "tie: [[warn]]", "bank-tie", 12),
+    ("tie: []", "tie: [[warn, masks]]", "bank-tie", 12),
+    ("tie: []", "tie: [[warn, nobody]]", "bank-step-unknown", 12),
+    ("before: [masks, limiter]", "before: [limiter, masks]", "bank-belief-before", 15),
+    ("before: [masks, limiter]", "before: [masks]", "bank-belief-before", 15),
+    ("text: altitude limiters close", "text: CABIN ALT sounds", "bank-step-twice", 9),
+    ("stem: FL390", "sten: FL390", "bank-word-missing", 1),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "reference", "line"), FAULTS)
+def test_an_authors_slip_is_found_at_its_line(old, new, reference, line):
+    """Lines counted by hand in the text above."""
+    found = [(finding.reference, finding.line) for finding in check(LADDER.replace(old, new)).faults]
+
+    assert (reference, line) in found
