@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from quizsvc.aircraft.description import Aircraft
+from quizsvc.aircraft.diagram import short_name
 from quizsvc.bank.draw import Generator
 from quizsvc.bank.kinds.base import Build, Graded, Item, Kind, Option, RowMark, Tried, Worked, unreadable
 from quizsvc.bank.kinds.still_works_state import (
@@ -82,7 +83,7 @@ class StillWorks(Kind):
             "rows": [
                 {
                     "id": row,
-                    "label": aircraft.nodes[row].name,
+                    "label": short_name(aircraft.graph, row),
                     "keys": keys[row],
                     "note": why_row(aircraft, setting, row),
                     "beliefs": beliefs.get(row, {}),
@@ -101,7 +102,7 @@ class StillWorks(Kind):
         aircraft: Aircraft = item.content
         choices = choices_of(aircraft, setting_of(aircraft, item.body, drawn), item.body["actions"])
         return {
-            "rows": tuple(Option(row, aircraft.nodes[row].name) for row in order),
+            "rows": tuple(Option(row, short_name(aircraft.graph, row)) for row in order),
             "choices": tuple(Option(choice["id"], choice["text"]) for choice in choices),
         }
 

@@ -82,7 +82,7 @@ class TestKey:
         assert {row["id"]: row["keys"] for row in found["rows"]} == {row: [key] for row, key in S08.items()}
 
     def test_rows_are_shuffled_and_named(self):
-        """The order is stored; rows are shown by their names in the aircraft file."""
+        """The order is stored; rows are shown by their names in the aircraft file, without a hint in brackets."""
         compiled = item()
         orders = {tuple(issue(compiled, random.Random(seed)).order) for seed in range(12)}
         question = issue(compiled, random.Random(1))
@@ -91,6 +91,7 @@ class TestKey:
         assert len(orders) > 6
         assert [row.id for row in shown.rows] == question.order
         assert {row.id: row.text for row in shown.rows}["SPDBRK"] == "speedbrakes"
+        assert {row.id: row.text for row in shown.rows}["CAB_ALT_WARN"] == "CABIN ALT warning"
 
     def test_choices_are_the_actions_that_would_move_a_switch(self):
         """With AIR DATA at 1 and BATT ON: the other positions, in the crew's words; and those listed, if any are."""
