@@ -129,7 +129,13 @@ def _item_lines(shown: dict[str, Any]) -> list[str]:
         if len(shown["draws"]) > 1:
             lines.append(f"draw {number}")
         lines.append(draw["stem"])
+        lines += [f"picture: {draw['picture_text']}"] if draw["picture_text"] else []
+        lines += [draw["ask"]] if draw["ask"] else []
         lines += [f"  {name}: {text}{_belief(draw['beliefs'].get(name))}" for name, text in draw["options"].items()]
+        for row in draw["rows"]:
+            lines.append(f"  {row['label']}: {row['key']}{' (' + row['note'] + ')' if row['note'] else ''}")
+            lines += [f"    <- {belief}" for belief in (row["belief"] or "").split("; ") if belief]
+        lines += [f"choices: {'; '.join(draw['choices'])}"] if draw["choices"] else []
         lines += [f"key: {draw['key']}", f"accepted: {draw['accepted']}"]
         lines += [f"trap {trap['id']}: {trap['shown']}{_belief(trap['belief'])}" for trap in draw["traps"]]
         lines += [f"  {line}" for line in draw["working"]]

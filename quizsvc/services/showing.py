@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from quizsvc.bank.grade import worked
+from quizsvc.bank.grade import grade, worked
 from quizsvc.bank.question import Item, issue, present
 from quizsvc.physics.units import format_quantity
+from quizsvc.pictures import describe
 
 __all__ = ["shown"]
 
@@ -23,21 +24,38 @@ def shown(item: Item, rng: Any) -> dict[str, Any]:
     asked = present(item, issued.drawn, issued.order)
     working = worked(issued.record)
     traps = issued.record.get("traps", [])
+    beliefs = issued.record.get("beliefs", {})
     return {
         "stem": asked.stem,
         "kind": asked.kind,
+        "picture": asked.picture,
+        "picture_text": describe(asked.picture) if asked.picture else None,
+        "ask": asked.ask,
         "options": {option.id: option.text for option in asked.options},
         "unit": asked.unit,
         "how": asked.how,
         "cautions": list(asked.cautions),
         "key": working.key_shown,
         "accepted": working.accepted_shown,
+        "rows": [
+            {"label": row.label, "key": row.key, "note": row.note, "belief": _row_beliefs(issued.record, row.id)}
+            for row in grade(issued.record, {"pass": True}).rows
+        ],
+        "choices": [choice.text for choice in asked.choices],
         "keys": issued.record.get("keys", []),
-        "beliefs": issued.record.get("beliefs", {}),
+        "beliefs": beliefs if isinstance(beliefs, dict) else {},
         "traps": [trap | {"shown": _in_shown_unit(issued.record, trap["value"])} for trap in traps],
         "why": working.why,
         "working": list(working.lines),
+        "pictures": list(working.pictures),
     }
+
+
+def _row_beliefs(record: Any, row_id: str) -> str | None:
+    """What stands behind each wrong answer to a row of a graph question."""
+    rows = record.get("rows", ())
+    found: dict[str, str] = next((row.get("beliefs", {}) for row in rows if row.get("id") == row_id), {})
+    return "; ".join(f"{taken}: {belief}" for taken, belief in found.items()) or None
 
 
 def _in_shown_unit(record: Any, value_si: float | None) -> str:

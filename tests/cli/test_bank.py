@@ -251,6 +251,24 @@ class TestShow:
         assert "\n  never: not before the masks   <- a high-field regime has no warning\n" in out
         assert "\nkey: 10,000 ft cabin\n" in out
 
+    def test_rows_with_what_the_graph_says(self, quizsvc):
+        """Each row with its key, the way to it, and the beliefs behind wrong answers."""
+        code, out, err = quizsvc("bank", "show", "left-generator-tie-open")
+
+        assert (code, err) == (0, "")
+        assert "\n  speedbrakes: lost (left generator and bus tie failed → L MAIN DC → speedbrakes)\n" in out
+        assert "\n    <- works: a lost generator is never a lost bus\n" in out
+        assert "\nchoices: works; lost; works after AIR DATA to 2; " in out
+
+    def test_gauge_in_words(self, quizsvc):
+        """The picture as its text equivalent, the second question, the readings."""
+        code, out, err = quizsvc("bank", "show", "who-holds-the-cabin")
+
+        assert (code, err) == (0, "")
+        assert "\npicture: Angles are clockwise from the top. Outer scale CABIN ALT" in out
+        assert "\nWhat is holding the cabin?\n" in out
+        assert "\n  CABIN ALT: 4,700 ft\n" in out
+
     def test_json_holds_each_draw(self, quizsvc):
         """For a program: one object, as many draws as asked for."""
         code, out, err = quizsvc("bank", "show", "cabin-from-differential", "--draws", "2", "--json")
