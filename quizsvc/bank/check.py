@@ -14,8 +14,7 @@ from types import MappingProxyType
 from typing import Any
 
 from quizsvc.aircraft.description import Aircraft, read_aircraft
-from quizsvc.aircraft.failures import consequence
-from quizsvc.aircraft.graph import Failure
+from quizsvc.bank.aircraft_lists import records_of
 from quizsvc.bank.block import Report
 from quizsvc.bank.concept import (
     Caution,
@@ -28,7 +27,7 @@ from quizsvc.bank.concept import (
     read_sections,
     tables_of,
 )
-from quizsvc.bank.draw import Generator, Record, Records
+from quizsvc.bank.draw import Generator
 from quizsvc.bank.examine import check_formulas
 from quizsvc.bank.functions import library
 from quizsvc.bank.item import Context, ItemText, read_item
@@ -38,7 +37,7 @@ from quizsvc.bank.style import remark_draws, remark_style
 from quizsvc.bank.summary import Summary, summarise
 from quizsvc.bank.text import Document, Table, plain, read_text
 from quizsvc.bank.trial import Trial, try_item
-from quizsvc.errors import Finding, InputError
+from quizsvc.errors import Finding
 
 __all__ = ["BankText", "CheckedBank", "CheckedItem", "canonical_json", "check_bank"]
 
@@ -246,7 +245,7 @@ class _Check:
         return Context(
             folder,
             library(aircraft),
-            _records(aircraft),
+            records_of(aircraft),
             _hash(aircraft.canonical()) if aircraft else "" if folder in self.broken else None,
             frozenset(entry.concept.id for entry in self.concepts if entry.concept.folder in (GENERAL, folder)),
             frozenset(self.sections[folder]),
@@ -382,34 +381,3 @@ def owed_cautions(body: Mapping[str, Any], aircraft: bool) -> list[str]:
     if any(cite["regulation"] for cite in body["cite"]):
         owed.add("C12")
     return sorted(owed, key=_caution_number)
-
-
-def _records(aircraft: Aircraft | None) -> Records:
-    """The lists of an aircraft that a draw may take from."""
-    if aircraft is None:
-        return {}
-    airfields = [
-        Record(field.name, {"id": field.id, "role": field.role}, {"elevation": (field.elevation_m, "ft")})
-        for field in aircraft.airfields
-    ]
-    failures = [
-        Record(failure.title, {"id": key, "consequence": consequence(aircraft, failure)}, {})
-        for key, failure in aircraft.failures.items()
-        if _has_consequence(aircraft, failure)
-    ]
-    loads = [
-        Record(node.name, {"id": key, "bus": node.bus}, {"amps": (node.amps, "A")})
-        for key, node in aircraft.nodes.items()
-        if node.bus and node.amps
-    ]
-    lists = {"airfields": airfields, "failures": failures, "loads": loads}
-    return {name: entries for name, entries in lists.items() if entries}
-
-
-def _has_consequence(aircraft: Aircraft, failure: Failure) -> bool:
-    """Whether its text can be filled in; where not, the aircraft file has a finding of its own."""
-    try:
-        consequence(aircraft, failure)
-    except InputError:
-        return False
-    return True
