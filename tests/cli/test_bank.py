@@ -253,7 +253,7 @@ class TestShow:
 
     def test_rows_with_what_the_graph_says(self, quizsvc):
         """Each row with its key, the way to it, and the beliefs behind wrong answers."""
-        code, out, err = quizsvc("bank", "show", "left-generator-tie-open")
+        code, out, err = quizsvc("bank", "show", "left-generator-tie-open", QUIZSVC_BANK="")
 
         assert (code, err) == (0, "")
         assert "\n  speedbrakes: lost (left generator and bus tie failed → L MAIN DC → speedbrakes)\n" in out
@@ -262,7 +262,7 @@ class TestShow:
 
     def test_gauge_in_words(self, quizsvc):
         """The picture as its text equivalent, the second question, the readings."""
-        code, out, err = quizsvc("bank", "show", "who-holds-the-cabin")
+        code, out, err = quizsvc("bank", "show", "who-holds-the-cabin", QUIZSVC_BANK="")
 
         assert (code, err) == (0, "")
         assert "\npicture: Angles are clockwise from the top. Outer scale CABIN ALT" in out
