@@ -1,279 +1,23 @@
-"""A bank with planted faults: every one is reported in one run, with file, line, column, item and cure."""
+"""A bank with more than forty planted faults: every one is reported in one run, at its place, with its cure.
+
+The mistakes stand in items of all kinds, concepts, the handbook, the cautions and the aircraft file.
+"""
+
+import random
 
 import pytest
 
-from tests.bank.bank_texts import AIRCRAFT_TEXT, CONCEPTS, HANDBOOK, check
-
-# One fault or more in each block; the expected places below were counted in this text by hand, from line 1.
-ITEMS = """\
-- item: kind-misspelt
-  kind: nummber
-  concept: P-DIFF
-  demand: rote
-  handbook: 21-10
-  stem: Which?
-  why: Because.
-  author: first author
-  status: draft
-
-- item: kind-of-a-later-version
-  kind: order
-  concept: P-DIFF
-  demand: rote
-  handbook: 21-10
-  stem: In which order?
-  why: Because.
-  author: first author
-  status: draft
-
-- item: word-missing
-  kind: one
-  concept: P-DIFF
-  demand: rote
-  handbook: 21-10
-  options:
-    - {id: yes, text: it does, key: true}
-    - {id: no, text: it stays, belief: nothing moves}
-  why: Because.
-  author: first author
-  status: draft
-
-- item: word-unknown
-  kind: one
-  concept: P-DIFF
-  demand: rote
-  handbook: 21-10
-  stem: Which?
-  optoins:
-    - {id: yes, text: it does, key: true}
-    - {id: no, text: it stays, belief: nothing moves}
-  options:
-    - {id: yes, text: it does, key: true}
-    - {id: no, text: it stays, belief: nothing moves}
-  why: Because.
-  author: first author
-  status: draft
-
-- item: key-twice
-  kind: one
-  concept: P-DIFF
-  demand: rote
-  handbook: 21-10
-  stem: Which?
-  options:
-    - {id: yes, text: it does, key: true}
-    - {id: no, text: it stays, belief: nothing moves}
-  why: Because.
-  why: And because.
-  author: first author
-  status: draft
-
-- item: alias-written
-  kind: one
-  concept: P-DIFF
-  demand: rote
-  handbook: 21-10
-  stem: *which
-  options:
-    - {id: yes, text: it does, key: true}
-    - {id: no, text: it stays, belief: nothing moves}
-  why: Because.
-  author: first author
-  status: draft
-
-- item: quote-not-closed
-  kind: one
-  concept: P-DIFF
-  demand: rote
-  handbook: 21-10
-  stem: "Which?
-  options:
-    - {id: yes, text: it does, key: true}
-    - {id: no, text: it stays, belief: nothing moves}
-  why: Because.
-  author: first author
-  status: draft
-
-- item: concept-unknown
-  kind: one
-  concept: P-DIF
-  demand: rote
-  handbook: 21-10
-  stem: Which?
-  options:
-    - {id: yes, text: it does, key: true}
-    - {id: no, text: it stays, belief: nothing moves}
-  why: Because.
-  author: first author
-  status: draft
-
-- item: section-and-caution-unknown
-  kind: one
-  concept: P-DIFF
-  demand: rote
-  handbook: 21-11
-  caution: [C1, C99]
-  stem: Which?
-  options:
-    - {id: yes, text: it does, key: true}
-    - {id: no, text: it stays, belief: nothing moves}
-  why: Because.
-  author: first author
-  status: draft
-
-- item: keys-wrong
-  kind: one
-  concept: P-DIFF
-  demand: rote
-  handbook: 21-10
-  stem: Which?
-  options:
-    - {id: yes, text: it does, key: true}
-    - {id: no, text: it stays, key: yes, belief: nothing moves}
-    - {id: on, text: it goes on, key: true}
-  why: Because.
-  author: first author
-  status: draft
-
-- item: live-and-unread
-  kind: one
-  concept: P-DIFF
-  demand: rote
-  handbook: 21-10
-  stem: Which?
-  options:
-    - {id: yes, text: it does, key: true}
-    - {id: no, text: it stays, belief: nothing moves}
-  why: Because.
-  author: first author
-  status: live
-
-- item: read-by-its-author
-  kind: one
-  concept: P-DIFF
-  demand: rote
-  handbook: 21-10
-  cite: {source: "14 CFR 91.211(b)"}
-  stem: Which?
-  options:
-    - {id: yes, text: it does, key: true}
-    - {id: no, text: it stays, belief: nothing moves}
-  why: Because.
-  author: first author
-  read-by: First Author
-  status: live
-
-- item: formula-names
-  kind: number
-  concept: P-DIFF
-  demand: application
-  handbook: 21-10
-  how: table
-  draw: {level: {from: FL180, to: FL390, step: 1000 ft}}
-  let: {ambient: isa_pressure(levl)}
-  stem: Level {level}?
-  answer: level.real
-  unit: ft
-  within: 150 ft
-  why: It is {ambeint:psi:2}.
-  author: first author
-  status: draft
-
-- item: answer-in-psi
-  kind: number
-  concept: P-DIFF
-  demand: application
-  handbook: 21-10
-  how: table
-  draw: {level: {from: FL180, to: FL390, step: 1000 ft}}
-  stem: Level {level}, cabin at 6,000 ft. Cabin altitude?
-  answer: differential(level, 6000*ft)
-  unit: ft
-  within: 0.1 psi
-  traps:
-    - {id: bare, value: 6000, belief: forgets the unit}
-  why: It is {answer}.
-  author: first author
-  status: draft
-
-- item: unit-unknown
-  kind: number
-  concept: P-DIFF
-  demand: application
-  handbook: 21-10
-  how: table
-  draw: {level: {from: FL180, to: 8.7 psi, step: 1000 ft}}
-  stem: Outside pressure?
-  answer: isa_pressure(20000*ft)
-  unit: pssi
-  within: exact
-  why: It is {answer}.
-  author: first author
-  status: draft
-
-- item: no-value-for-some-draws
-  kind: number
-  concept: P-DIFF
-  demand: application
-  handbook: 21-10
-  how: table
-  draw: {level: {from: FL100, to: FL390, step: 1000 ft}, diff: {one-of: [8.7 psi]}}
-  stem: Level {level}, differential {diff}. Cabin?
-  answer: cabin_altitude(level, diff)
-  unit: ft
-  within: 150 ft
-  why: It is {answer}.
-  author: first author
-  status: draft
-
-- item: trap-on-the-key
-  kind: number
-  concept: P-DIFF
-  demand: application
-  handbook: 21-10
-  how: mental
-  draw: {level: {from: FL200, to: FL390, step: 1000 ft}}
-  stem: Level {level}. Schedule?
-  answer: schedule(level)
-  unit: ft
-  within: 50 ft
-  traps:
-    - {id: same, value: schedule(level) + 60*ft, belief: adds a little}
-  why: It is {answer}.
-  author: first author
-  status: draft
-
-- item: key-twice
-  kind: one
-  concept: P-DIFF
-  demand: rote
-  handbook: 21-10
-  stem: Which?
-  options:
-    - {id: yes, text: it does, key: true}
-    - {id: no, text: it stays, belief: nothing moves}
-  why: Because.
-  author: first author
-  status: draft
-"""
-
-GENERAL = """\
-- item: no-handbook-needed
-  kind: one
-  concept: Z-211B
-  demand: rote
-  cite: {source: 14 CFR 91.211(b), read-on: 2026-02-30}
-  stem: Which?
-  options:
-    - {id: a, text: this one, key: true}
-    - {id: a, text: that one, belief: it is the other}
-  why: Because.
-  author: first author
-  status: draft
-"""
+from quizsvc.bank.check import BankText, check_bank
+from tests.bank.bank_texts import AIRCRAFT_TEXT, CAUTIONS, CONCEPTS, HANDBOOK, texts
+from tests.bank.planted_items import GENERAL, ITEMS
+from tests.bank.planted_kinds import KINDS, PLANTED_KINDS
 
 FILES = {
     "items": "tolquenny-19/21-items.yaml",
+    "kinds": "tolquenny-19/22-kinds.yaml",
+    "handbook": "tolquenny-19/handbook/21.md",
+    "aircraft": "tolquenny-19/aircraft.yaml",
+    "cautions": "cautions.yaml",
     "concepts": "tolquenny-19/concepts.yaml",
     "general": "general/physics.yaml",
 }
@@ -281,7 +25,7 @@ FILES = {
 # file, line, column, item, reference, words of what, words of the cure
 PLANTED = [
     ("items", 2, 9, "kind-misspelt", "bank-word-value", "'nummber' is no kind", "did you mean 'number'?"),
-    ("items", 12, 9, "kind-of-a-later-version", "bank-kind-not-drilled", "kind 'order'", "one, some, number"),
+    ("items", 11, 3, "order-without-steps", "bank-word-missing", "item without 'steps'", "add 'steps: ...'"),
     ("items", 21, 3, "word-missing", "bank-word-missing", "item without 'stem'", "add 'stem: ...'"),
     ("items", 39, 3, "word-unknown", "bank-word-unknown", "unknown word 'optoins'", "did you mean 'options'?"),
     ("items", 59, 3, "key-twice", "bank-duplicate-key", "'why' stands twice here, first in line 58", "keep one"),
@@ -307,18 +51,95 @@ PLANTED = [
     ("items", 233, 25, "trap-on-the-key", "bank-no-draw", "none of 20 draws can be asked (trap same 20)", "the traps"),
     ("items", 238, 3, "key-twice", "bank-item-twice", "stands in tolquenny-19/21-items.yaml, line 49", "a new id"),
     ("concepts", 7, 11, "P-DIFF", "bank-concept-cycle", "P-DIFF <- P-LDG <- P-DIFF", "take one 'first' out"),
+    ("concepts", 15, 3, "P-LDG", "bank-concept-twice", "stands in tolquenny-19/concepts.yaml, line 8", "rename"),
+    ("concepts", 18, 13, "P-LDG", "bank-section-unknown", "unknown handbook section '21-99'", "did you mean '21-20'"),
+    ("concepts", 19, 9, "P-LDG", "bank-word-value", "'recal' is no 'what'", "did you mean 'recall'?"),
+    ("concepts", 20, 16, "P-LDG", "bank-word-value", "'7' is no consequence", "accepted: 1, 2, 3"),
+    ("handbook", 11, 1, "", "bank-section", "'## Landing' has no id", "write '## 21-30 High-field regime'"),
+    ("handbook", 15, 1, "", "bank-section-twice", "section '21-20' stands twice", "keep one"),
+    ("cautions", 37, 12, "C12", "bank-caution-twice", "caution 'C12' stands twice", "keep one"),
     ("general", 5, 45, "no-handbook-needed", "bank-date", "'2026-02-30' is no date", "year-month-day"),
     ("general", 9, 12, "no-handbook-needed", "bank-option-twice", "two options with id 'a'", "its own id"),
+    *(("kinds", *planted) for planted in PLANTED_KINDS),
 ]  # fmt: skip
+
+# What stands in the shipped aircraft file, what is written instead; reference, words of what, words of the cure.
+AIRCRAFT = [
+    (
+        "relief_crack_diff_psi: 8.9", "relief_crack_diff_psi: 8.6", "aircraft-relief-order",
+        "(8.70 psi) is not below the relief crack (8.60 psi)", "put the limits in order",
+    ),
+    (
+        "    - [25000, 2600]", "    - [25000, 2700]", "aircraft-placard",
+        "the placard says 2,700 ft, schedule and offset make 2,600 ft", "write 2,600",
+    ),
+    (
+        "flow_each_lb_per_min: 9.0", "flow_each_lb_per_min: 1.5", "aircraft-bleed",
+        "(1.6 lb/min) is not below the flow of one side (1.5 lb/min)", "make up for the leak",
+    ),
+    (
+        "cabin_ft: 15000, flow_l_per_min: 9.5", "cabin_ft: 15000, flow_l_per_min: 9.9", "aircraft-oxygen-flow",
+        "says 9.9 L/min, the breathed volume makes 9.5 L/min", "write 9.5",
+    ),
+    (
+        "emergency_load_a: 33.0", "emergency_load_a: 31.0", "aircraft-emergency-load",
+        "gives 31.0 A, the loads on ESS and HOT make 33.0 A", "write 33.0",
+    ),
+    ("controller: CPC", "controller: CPX", "aircraft-name-unknown", "'CPX' is no node", "name a node of the graph"),
+    (
+        "elevation_ft: 412,", "elevation_ft: 41200,", "aircraft-airfield-range",
+        "lies at 41,200 ft, the highest field is 12,000 ft", "correct one",
+    ),
+]  # fmt: skip
+
+MORE_CONCEPTS = """\
+  first: [P-DIFF]
+- concept: P-LDG
+  title: Landing setting again
+  system: 21 automatic
+  handbook: 21-99
+  what: recal
+  consequence: 7
+"""
+MORE_HANDBOOK = """
+## Landing
+
+Text.
+
+## 21-20 AUTO again
+
+Text.
+"""
+MORE_CAUTIONS = "- caution: C12\n  text: Another text.\n  where: somewhere else\n"
+
+
+def _line_of(text, part):
+    assert text.count(part) == 1, part
+    return text[: text.index(part)].count("\n") + 1
 
 
 @pytest.fixture(scope="module")
-def bank():
-    """One run over the faulty bank; the handbook and the aircraft hold one fault each."""
-    concepts = CONCEPTS.replace("first: [G-ISA]", "first: [P-LDG]") + "  first: [P-DIFF]\n"
-    aircraft = AIRCRAFT_TEXT.replace("relief_crack_diff_psi: 8.9", "relief_crack_diff_psi: 8.6")
-    assert aircraft != AIRCRAFT_TEXT
-    return check(ITEMS, GENERAL, concepts=concepts, handbook=HANDBOOK + "\n## Landing\n\nText.\n", aircraft=aircraft)
+def faulty_aircraft():
+    """The shipped description with every planted change."""
+    text = AIRCRAFT_TEXT
+    for old, new, *_ in AIRCRAFT:
+        _line_of(text, old)
+        text = text.replace(old, new)
+    return text
+
+
+@pytest.fixture(scope="module")
+def bank(faulty_aircraft):
+    """One run over the faulty bank."""
+    files = texts(
+        ITEMS,
+        GENERAL,
+        concepts=CONCEPTS.replace("first: [G-ISA]", "first: [P-LDG]") + MORE_CONCEPTS,
+        handbook=HANDBOOK + MORE_HANDBOOK,
+        cautions=CAUTIONS + MORE_CAUTIONS,
+        aircraft=faulty_aircraft,
+    )
+    return check_bank([*files, BankText(FILES["kinds"], "tolquenny-19", KINDS)], rng=random.Random(20261125))
 
 
 @pytest.mark.parametrize("planted", PLANTED, ids=[f"{fault[4]}-{fault[1]}" for fault in PLANTED])
@@ -334,30 +155,25 @@ def test_planted_fault_is_reported_with_file_line_item_and_cure(bank, planted):
     assert mend in finding.mend
 
 
-def test_nothing_else_in_the_items_is_called_a_fault(bank):
-    """One mistake gives one finding: no other fault follows from it."""
+@pytest.mark.parametrize("planted", AIRCRAFT, ids=[fault[2] for fault in AIRCRAFT])
+def test_contradictory_aircraft_is_reported_in_the_same_run(bank, faulty_aircraft, planted):
+    """At the line that was changed, with the two numbers that disagree."""
+    _, new, reference, what, mend = planted
+
+    (finding,) = [f for f in bank.faults if (f.file, f.reference) == (FILES["aircraft"], reference)]
+
+    assert finding.line == _line_of(faulty_aircraft, new)
+    assert what in finding.what
+    assert mend in finding.mend
+
+
+def test_nothing_else_is_called_a_fault(bank, faulty_aircraft):
+    """One mistake gives one finding: no other fault follows from it, in any file."""
     planted = {(FILES[fault[0]], fault[1], fault[4]) for fault in PLANTED}
+    planted |= {(FILES["aircraft"], _line_of(faulty_aircraft, new), reference) for _, new, reference, *_ in AIRCRAFT}
 
-    found = {(f.file, f.line, f.reference) for f in bank.faults if f.file in FILES.values()}
-
-    assert found == planted
-
-
-def test_handbook_heading_without_an_id_is_reported(bank):
-    """Line 11 of the handbook, by hand."""
-    (finding,) = [f for f in bank.faults if f.file == "tolquenny-19/handbook/21.md"]
-
-    assert (finding.line, finding.reference) == (11, "bank-section")
-    assert finding.mend == "write '## 21-30 High-field regime'"
-
-
-def test_contradictory_aircraft_is_reported_with_both_numbers_in_the_same_run(bank):
-    """The relief cracks at 8.6 psi, below the 8.7 psi that the controller holds."""
-    line = AIRCRAFT_TEXT[: AIRCRAFT_TEXT.index("relief_crack_diff_psi")].count("\n") + 1
-
-    found = [f for f in bank.faults if f.file == "tolquenny-19/aircraft.yaml" and f.line == line]
-
-    assert any("8.6" in f.what and "8.7" in f.what for f in found)
+    assert {(f.file, f.line, f.reference) for f in bank.faults} == planted
+    assert len(bank.faults) == len(PLANTED) + len(AIRCRAFT) >= 40
 
 
 def test_every_finding_says_how_to_mend_it(bank):
