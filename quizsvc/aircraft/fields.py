@@ -75,9 +75,13 @@ class Spec:
     optional: bool = False
 
 
-def quantity(unit: str, *, positive: bool = False, word: str = "") -> Any:
-    """Declare a number with a unit; `positive` refuses zero and less, `word` stands for the attribute's name."""
-    return field(metadata={"spec": Spec("quantity", unit, positive=positive, word=word)})
+def quantity(unit: str, *, positive: bool = False, word: str = "", optional: bool = False) -> Any:
+    """Declare a number with a unit; `positive` refuses zero and less, `word` stands for the attribute's name.
+
+    One that may be left out stands behind all others of its class.
+    """
+    spec = Spec("quantity", unit, positive=positive, word=word, optional=optional)
+    return field(default=None, metadata={"spec": spec}) if optional else field(metadata={"spec": spec})
 
 
 def count() -> Any:
@@ -308,7 +312,7 @@ def constants_of(section: Any, front: str) -> Iterator[tuple[str, Constant]]:
     for attribute, _, spec in _specs(type(section)):
         name = front + attribute.removesuffix("_")
         value = getattr(section, attribute)
-        if spec.kind == "quantity":
+        if spec.kind == "quantity" and value is not None:
             yield name, Constant(value, UNITS[spec.unit].dimension, spec.unit)
         elif spec.kind == "part":
             yield from constants_of(value, name + "_")

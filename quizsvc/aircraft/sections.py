@@ -106,6 +106,8 @@ class Pressurisation:
     cabin_volume: float = quantity("ft3", positive=True)
     max_leak: Leak = part(Leak)
     cabin_temp: float = quantity("C")
+    # How long the valves of a dead controller take to close.
+    valves_close: float | None = quantity("s", positive=True, optional=True)
 
 
 @dataclass(frozen=True)
@@ -168,6 +170,8 @@ class Dump:
     node: str = text()
     effect: str = text()
     last_resort_below: float = quantity("ft")
+    # How long an opened cabin takes to be at the outside pressure.
+    equalise: float | None = quantity("s", positive=True, optional=True)
 
 
 @dataclass(frozen=True)

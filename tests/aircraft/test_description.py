@@ -58,7 +58,7 @@ class TestOurFile:
             expected.update(_numbers(front, RAW[word]))
         constants = TQ.constants()
 
-        assert len(expected) == 81
+        assert len(expected) == 83
         assert set(constants) == set(expected)
         for name, constant in constants.items():
             assert constant.value_si == pytest.approx(expected[name], rel=1e-12), name
