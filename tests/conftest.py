@@ -15,7 +15,7 @@ from quizsvc.services import banks
 from quizsvc.settings import Settings, migrations_folder
 from quizsvc.store import migration
 from quizsvc.store.session import Database
-from tests import factories
+from tests import factories, kinds_bank
 
 POSTGRES_URL = os.environ.get("QUIZSVC_TEST_POSTGRES_URL", "")
 BUSY_TIMEOUT_S = 5.0
@@ -66,7 +66,7 @@ def server():
 
 @pytest.fixture(scope="session")
 def templates(server, tmp_path_factory):
-    """Databases that are made once and copied for each test: `empty` is migrated, `bank` holds the test bank too."""
+    """Databases that are made once and copied for each test: `empty`, and `bank` and `kinds` that hold a bank."""
     return Templates(server, tmp_path_factory.mktemp("templates"))
 
 
@@ -91,6 +91,12 @@ def db(backend, database_url, templates):
 def bank_db(backend, database_url, templates):
     """A migrated database with the test bank of `tests.factories`."""
     yield from _opened(backend, database_url, templates, "bank")
+
+
+@pytest.fixture
+def kinds_db(backend, database_url, templates):
+    """A migrated database with one item of every kind, of `tests.kinds_bank`."""
+    yield from _opened(backend, database_url, templates, "kinds")
 
 
 @pytest.fixture
@@ -180,8 +186,9 @@ class Templates:
         url = f"sqlite:///{self.folder / name}.db" if backend == "sqlite" else self.server.create()
         database = Database.open(url)
         migration.upgrade(database, migrations_folder())
-        if name == "bank":
-            bank = factories.write_bank(self.folder / f"{backend}-question_bank")
+        if name != "empty":
+            write = {"bank": factories.write_bank, "kinds": kinds_bank.write_kinds_bank}[name]
+            bank = write(self.folder / f"{backend}-{name}")
             banks.load(database, bank, now=datetime(2026, 3, 1, tzinfo=UTC), rng=random.Random(19))
         if backend == "sqlite":
             with database.engine.connect() as connection:

@@ -17,7 +17,7 @@ from quizsvc.memory.weights import Weights
 from quizsvc.services import edge, memory_log, weights
 from quizsvc.services.clocks import days_since_epoch, effective_time, local_day
 from quizsvc.services.compiled import compiled
-from quizsvc.services.question_views import feedback_view, question_view
+from quizsvc.services.question_views import feedback_view, marks_stored, question_view
 from quizsvc.services.views import AnswerView
 from quizsvc.store import people, questions, recording
 from quizsvc.store.session import Database
@@ -55,7 +55,7 @@ def record_answer(
     uuid : str
         Made by the client for this answer.
     raw : mapping
-        `{"option": id}`, `{"options": [ids]}`, `{"text": what was typed}` or `{"pass": true}`.
+        What the question's kind takes (`bank.grade.read_response`), or `{"pass": true}`.
     sureness : str or None
         `sure`, `think` or `guess`, said before the key was seen.
     given_at, sent_at : aware datetime or None
@@ -234,7 +234,7 @@ def _worked(row: Any, sent: _Sent, used: Weights) -> _Work:
         belief=judged.belief,
         remark=judged.remark,
         read_back=judged.read_back,
-        marks=[{"id": mark.id, "picked": mark.picked, "key": mark.key, "belief": mark.belief} for mark in judged.marks],
+        marks=marks_stored(judged),
     )
     day = local_day(effective_at, row.time_zone)
     # Of two answers at one moment the one stored later comes later: it has the higher number.

@@ -9,7 +9,7 @@ from quizsvc.bank.question import present
 from quizsvc.errors import InputError
 from quizsvc.services import edge
 from quizsvc.services.compiled import compiled_in
-from quizsvc.services.question_views import typed
+from quizsvc.services.question_views import said
 from quizsvc.services.views import LogPage, LogRow
 from quizsvc.store import answers as log_store
 from quizsvc.store import bank
@@ -65,7 +65,7 @@ def _row(session: Session, row: Any) -> LogRow:
         system=row.system,
         kind=row.kind,
         stem=shown.stem,
-        typed=typed(row.raw, {option.id: option.text for option in shown.options}) or "pass",
+        typed=said(row.raw, shown) or "pass",
         outcome=row.outcome,
         void_reason=row.void_reason,
         sureness=row.sureness,
@@ -88,7 +88,7 @@ def exported(session: Session, row: Any) -> dict[str, Any]:
         "revision": row.revision_number,
         "kind": row.kind,
         "question": shown.stem,
-        "answered": typed(row.raw, {option.id: option.text for option in shown.options}) or "pass",
+        "answered": said(row.raw, shown) or "pass",
         "outcome": row.outcome,
         "credit": row.credit,
         "void_reason": row.void_reason,

@@ -163,8 +163,10 @@ def open_set(db: Database, person_id: int, *, now: datetime) -> SetView | None:
         return _view(session, person_id, found.id) if found else None
 
 
-def question_view(db: Database, person_id: int, question_id: str, *, now: datetime) -> QuestionView:
-    """One question, with its feedback once it is answered.
+def question_view(
+    db: Database, person_id: int, question_id: str, *, now: datetime, spoken: bool = False
+) -> QuestionView:
+    """One question, with its feedback once it is answered; with `spoken`, a `say` shows its model answer.
 
     Raises
     ------
@@ -175,7 +177,7 @@ def question_view(db: Database, person_id: int, question_id: str, *, now: dateti
         row = questions.shown(session, edge.row_id(person_id, "question"), edge.key(question_id, "question"))
         if row is None:
             raise edge.not_found("question")
-        return _question(session, row)
+        return _question(session, row, spoken=spoken)
 
 
 def end_set(db: Database, person_id: int, set_id: str, *, now: datetime) -> SetView:
@@ -267,9 +269,9 @@ def _missed(session: Session, set_id: str, rows: Sequence[Any]) -> list[Any]:
     ]
 
 
-def _question(session: Session, row: Any) -> QuestionView:
+def _question(session: Session, row: Any, *, spoken: bool = False) -> QuestionView:
     revision = compiled_in(session, row.revision_hash, row.revision_id)
-    shown = present(revision.item, row.drawn, row.option_order)
+    shown = present(revision.item, row.drawn, row.option_order, spoken=spoken)
     feedback = question_views.feedback_view(row, shown, row.record) if row.answer_id is not None else None
     return question_views.question_view(row, revision, feedback=feedback, shown=shown)
 

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import lru_cache
 from typing import Any
 
-from quizsvc.bank.grade import worked
-from quizsvc.bank.question import Presented, present
+from quizsvc.bank.grade import Graded, worked
+from quizsvc.bank.question import Option, Presented, present
 from quizsvc.physics.atmosphere import pressure
 from quizsvc.physics.units import from_si, to_si
 from quizsvc.services.compiled import Compiled
-from quizsvc.services.views import FeedbackView, MarkView, OptionView, QuestionView
+from quizsvc.services.views import FeedbackView, MarkView, OptionView, QuestionView, ReadingView, RowView
 
 LOWEST_FT, HIGHEST_FT, STEP_FT = -2000, 41000, 1000
 
@@ -45,7 +46,7 @@ def question_view(
         concept_title=row.concept_title,
         system=row.system,
         stem=shown.stem,
-        options=tuple(OptionView(option.id, option.text) for option in shown.options),
+        options=_options(shown.options),
         unit=shown.unit,
         how=shown.how,
         pressure_card=pressure_card() if shown.pressure_card else (),
@@ -59,7 +60,21 @@ def question_view(
         feedback=feedback,
         cite_source=revision.cite_source,
         cite_read_on=revision.cite_read_on,
+        lefts=_options(shown.lefts),
+        rows=_options(shown.rows),
+        choices=_options(shown.choices),
+        readings=tuple(ReadingView(reading.id, reading.label, reading.unit) for reading in shown.readings),
+        ask=shown.ask,
+        picture=shown.picture,
+        hint=shown.hint,
+        speak_s=shown.speak_s,
+        points=_options(shown.points),
+        model=shown.model,
     )
+
+
+def _options(options: Iterable[Option]) -> tuple[OptionView, ...]:
+    return tuple(OptionView(option.id, option.text, option.picture) for option in options)
 
 
 def feedback_view(row: Any, shown: Presented, record: dict[str, Any]) -> FeedbackView:
@@ -72,7 +87,7 @@ def feedback_view(row: Any, shown: Presented, record: dict[str, Any]) -> Feedbac
         void_reason=row.void_reason,
         sureness=row.sureness,
         read_back=row.read_back,
-        typed=typed(row.raw, texts),
+        typed=said(row.raw, shown),
         key_shown=working.key_shown,
         accepted_shown=working.accepted_shown or None,
         belief=row.belief,
@@ -88,19 +103,56 @@ def feedback_view(row: Any, shown: Presented, record: dict[str, Any]) -> Feedbac
                 belief=mark["belief"],
             )
             for mark in row.marks
+            if "picked" in mark
         ),
         given_at=row.effective_at,
+        rows=tuple(
+            RowView(mark["label"], mark["given"], mark["key"], mark["right"], mark["belief"], mark["note"])
+            for mark in row.marks
+            if "row" in mark
+        ),
+        pictures=tuple(working.pictures),
     )
 
 
-def typed(raw: Any, texts: dict[str, str]) -> str | None:
-    """What the person sent, in words: the number as typed, the options by their texts."""
+def marks_stored(judged: Graded) -> list[dict[str, Any]]:
+    """How options and rows were judged, as the grade keeps it."""
+    return [{"id": mark.id, "picked": mark.picked, "key": mark.key, "belief": mark.belief} for mark in judged.marks] + [
+        {
+            "row": row.id,
+            "label": row.label,
+            "given": row.given,
+            "key": row.key,
+            "right": row.right,
+            "belief": row.belief,
+            "note": row.note,
+        }
+        for row in judged.rows
+    ]
+
+
+def said(raw: Any, shown: Presented) -> str | None:
+    """What the person sent, in words: numbers as typed, options, rows and steps by their texts; None for a pass."""
     if not isinstance(raw, dict) or raw.get("pass"):
         return None
+    options, choices = ({one.id: one.text for one in ones} for ones in (shown.options, shown.choices))
+    parts: list[str] = []
     if "text" in raw:
-        return raw["text"]
+        parts.append(str(raw["text"]))
+    for reading in shown.readings:
+        parts.append(f"{reading.label} {raw.get('readings', {}).get(reading.id, '')}")
     if "option" in raw:
-        return texts.get(raw["option"], raw["option"])
+        parts.append(options.get(raw["option"]) or str(raw["option"]))
     if "options" in raw:
-        return "; ".join(texts.get(option, option) for option in raw["options"]) or "none of them"
-    return None
+        parts += [options.get(option, option) for option in raw["options"]] or ["none of them"]
+    if "order" in raw:
+        parts += [f"{place}. {options.get(step, step)}" for place, step in enumerate(raw["order"], 1)]
+    for left in shown.lefts:
+        chosen = raw.get("pairs", {}).get(left.id)
+        parts.append(f"{left.text}: {options.get(chosen, chosen)}")
+    for row in shown.rows:
+        chosen = raw.get("rows", {}).get(row.id)
+        parts.append(f"{row.text}: {choices.get(chosen, chosen)}")
+    if "points" in raw:
+        parts.append(f"{len(raw['points'])} points ticked")
+    return "; ".join(parts) or None

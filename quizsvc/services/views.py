@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from typing import Any
 
 
 @dataclass(frozen=True)
@@ -73,10 +74,20 @@ class SettingsForm:
 
 @dataclass(frozen=True)
 class OptionView:
-    """One option as shown; `text` is Markdown."""
+    """One option or row as shown; `text` is Markdown, `picture` a picture description."""
 
     id: str
     text: str
+    picture: Mapping[str, Any] | None = None
+
+
+@dataclass(frozen=True)
+class ReadingView:
+    """A dial to be read, and the unit that a bare number means."""
+
+    id: str
+    label: str
+    unit: str
 
 
 @dataclass(frozen=True)
@@ -91,8 +102,20 @@ class MarkView:
 
 
 @dataclass(frozen=True)
+class RowView:
+    """How one row, place, reading or point was judged; the texts are Markdown, `note` says why the key is the key."""
+
+    label: str
+    given: str
+    key: str
+    right: bool
+    belief: str | None = None
+    note: str | None = None
+
+
+@dataclass(frozen=True)
 class FeedbackView:
-    """What an answered question shows. Markdown: `why`, `belief`, `lines`."""
+    """What an answered question shows. Markdown: `why`, `belief`, `lines`. `pictures` are picture descriptions."""
 
     outcome: str
     credit: float
@@ -109,6 +132,8 @@ class FeedbackView:
     marks: tuple[MarkView, ...]
     given_at: datetime
     depth: str = "full"
+    rows: tuple[RowView, ...] = ()
+    pictures: tuple[Mapping[str, Any], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -140,6 +165,16 @@ class QuestionView:
     feedback: FeedbackView | None = None
     cite_source: str | None = None
     cite_read_on: date | None = None
+    lefts: tuple[OptionView, ...] = ()
+    rows: tuple[OptionView, ...] = ()
+    choices: tuple[OptionView, ...] = ()
+    readings: tuple[ReadingView, ...] = ()
+    ask: str | None = None
+    picture: Mapping[str, Any] | None = None
+    hint: str | None = None
+    speak_s: float | None = None
+    points: tuple[OptionView, ...] = ()
+    model: str | None = None
 
 
 @dataclass(frozen=True)

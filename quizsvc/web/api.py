@@ -12,7 +12,7 @@ from flask import Blueprint, Response, jsonify, url_for
 
 from quizsvc.errors import InputError
 from quizsvc.services import practice
-from quizsvc.services.views import AnswerView, QuestionView, SetView
+from quizsvc.services.views import AnswerView, OptionView, QuestionView, SetView
 from quizsvc.web import cautions, drill, edge, headers, people, words
 from quizsvc.web.wiring import wired
 
@@ -104,27 +104,47 @@ def _question_id(value: Any) -> str:
 
 def _response(value: Any) -> dict[str, Any]:
     """The response as sent, checked for its shape; what it means is the bank's to read."""
-    if isinstance(value, dict) and len(value) == 1:
-        name, given = next(iter(value.items()))
-        if name == "pass" and given is True:
+    if isinstance(value, dict) and 1 <= len(value) <= 2:
+        names = set(value)
+        readings, option = value.get("readings"), value.get("option")
+        if names == {"pass"} and value["pass"] is True:
             return {"pass": True}
-        if name == "option" and isinstance(given, str):
-            return {"option": given}
-        if name == "text" and isinstance(given, str) and len(given) <= drill.LONGEST_TYPED:
-            return {"text": given}
-        if (
-            name == "options"
-            and isinstance(given, list)
-            and len(given) <= _OPTIONS_AT_MOST
-            and all(isinstance(one, str) for one in given)
-        ):
-            return {"options": given}
+        if names == {"option"} and isinstance(option, str):
+            return {"option": option}
+        if names == {"text"} and isinstance(value["text"], str) and len(value["text"]) <= drill.LONGEST_TYPED:
+            return {"text": value["text"]}
+        if len(names) == 1 and names <= {"options", "order", "points"}:
+            (name,) = names
+            if _texts(value[name]):
+                return {name: value[name]}
+        if len(names) == 1 and names <= {"pairs", "rows"}:
+            (name,) = names
+            if _text_map(value[name]):
+                return {name: value[name]}
+        if "readings" in names <= {"readings", "option"} and _text_map(readings):
+            if option is None:
+                return {"readings": readings}
+            if isinstance(option, str):
+                return {"readings": readings, "option": option}
     raise InputError(
         "response-unreadable",
-        "the response is none of the four kinds",
+        "the response is none of those that a kind takes",
         where="response",
-        mend=f'{{"option": id}}, {{"options": [ids]}}, {{"text": at most {drill.LONGEST_TYPED} characters}} '
-        'or {"pass": true}',
+        mend=f'{{"option": id}}, {{"options": [ids]}}, {{"text": at most {drill.LONGEST_TYPED} characters}}, '
+        '{"order": [ids]}, {"pairs": {left: right}}, {"rows": {row: choice}}, '
+        '{"readings": {dial: text}, "option": id}, {"points": [ids]} or {"pass": true}',
+    )
+
+
+def _texts(given: Any) -> bool:
+    return isinstance(given, list) and len(given) <= _OPTIONS_AT_MOST and all(isinstance(one, str) for one in given)
+
+
+def _text_map(given: Any) -> bool:
+    return (
+        isinstance(given, dict)
+        and len(given) <= _OPTIONS_AT_MOST
+        and all(isinstance(one, str) and len(one) <= drill.LONGEST_TYPED for one in given.values())
     )
 
 
@@ -168,7 +188,13 @@ def _question(question: QuestionView) -> dict[str, Any]:
         "kind": question.kind,
         "concept": question.concept,
         "stem": question.stem,
-        "options": [{"id": option.id, "text": option.text} for option in question.options],
+        "options": _options(question.options),
+        "lefts": _options(question.lefts),
+        "rows": _options(question.rows),
+        "choices": _options(question.choices),
+        "readings": [{"id": one.id, "label": one.label, "unit": one.unit} for one in question.readings],
+        "ask": question.ask,
+        "picture": question.picture,
         "unit": question.unit,
         "how": question.how,
         "cautions": [
@@ -176,6 +202,10 @@ def _question(question: QuestionView) -> dict[str, Any]:
         ],
         "answered": question.feedback is not None,
     }
+
+
+def _options(options: tuple[OptionView, ...]) -> list[dict[str, Any]]:
+    return [{"id": one.id, "text": one.text} | ({"picture": one.picture} if one.picture else {}) for one in options]
 
 
 def _answer(stored: AnswerView) -> dict[str, Any]:
@@ -198,6 +228,17 @@ def _answer(stored: AnswerView) -> dict[str, Any]:
         "working": list(feedback.lines),
         "marks": [
             {"id": mark.id, "picked": mark.picked, "key": mark.key, "belief": mark.belief} for mark in feedback.marks
+        ],
+        "rows": [
+            {
+                "label": row.label,
+                "given": row.given,
+                "key": row.key,
+                "right": row.right,
+                "belief": row.belief,
+                "note": row.note,
+            }
+            for row in feedback.rows
         ],
         "next_question": stored.next_question_id,
         "cautions": [

@@ -89,9 +89,10 @@ def question(question_id: str) -> str:
     """One question: to answer, or with its feedback once answered."""
     person = people.required()
     wiring = wired()
-    view = practice.question_view(wiring.db, person.id, question_id, now=wiring.clock())
+    spoken = request.args.get("spoken") == "1"
+    view = practice.question_view(wiring.db, person.id, question_id, now=wiring.clock(), spoken=spoken)
     if view.feedback is None:
-        return show_question(view)
+        return show_question(view, sureness=request.args.get("sureness", ""))
     following = _own_set(view.set_id).next_question
     return show_feedback(view, following.id if following else None)
 
@@ -116,10 +117,11 @@ def answer(question_id: str) -> Response | tuple[str, int]:
             rng=wiring.rng,
         )
     except InputError as error:
-        view = practice.question_view(wiring.db, person.id, question_id, now=wiring.clock())
+        spoken = form.get("spoken") == "1"
+        view = practice.question_view(wiring.db, person.id, question_id, now=wiring.clock(), spoken=spoken)
         if view.feedback is not None:
             return redirect(url_for("drill.question", question_id=question_id), 303)
-        return show_question(view, error=error, sent=form), 422
+        return show_question(view, error=error, sent=form, sureness=form.get("sureness", "")), 422
     return redirect(url_for("drill.question", question_id=question_id), 303)
 
 
@@ -135,18 +137,25 @@ def squawk(question_id: str) -> Response:
 
 
 def show_question(
-    view: QuestionView, *, error: InputError | None = None, sent: Any = None, layout: str = "page.html"
+    view: QuestionView,
+    *,
+    error: InputError | None = None,
+    sent: Any = None,
+    sureness: str = "",
+    layout: str = "page.html",
 ) -> str:
     """The item screen, with what was already picked or typed where an answer could not be read."""
-    picked = tuple(sent.getlist("option") + sent.getlist("options")) if sent else ()
     return render_template(
         "question.html",
         layout=layout,
         question=view,
         error=error,
-        picked=picked,
-        typed=sent.get("text", "") if sent else "",
-        sureness=sent.get("sureness", "") if sent else "",
+        sent={
+            "picked": tuple(sent.getlist("option") + sent.getlist("options") + sent.getlist("points")) if sent else (),
+            "text": sent.get("text", "") if sent else "",
+            "fields": sent or {},
+        },
+        sureness=sureness if sureness in words.SURENESS else "",
         uuid=edge.new_uuid(),
         person=g.person,
     )
@@ -183,7 +192,7 @@ def _go_on(view: SetView) -> Response:
 
 
 def _response_in_form() -> dict[str, Any]:
-    """The response as the bank reads it. Which control was on the page tells the kind: no kind travels."""
+    """The response as the bank reads it. Which controls were on the page tells the kind: no kind travels."""
     form = request.form
     if "pass" in form:
         return {"pass": True}
@@ -196,8 +205,37 @@ def _response_in_form() -> dict[str, Any]:
                 "response-too-long", f"{len(typed)} characters are no number", where="response", mend="type a number"
             )
         return {"text": typed}
+    readings = _fields("reading-")
+    if readings:
+        return {"readings": readings} | ({"option": form["option"]} if "option" in form else {})
     if "option" in form:
         return {"option": form["option"]}
     if "options" in form:
         return {"options": form.getlist("options")}
+    if "spoken" in form:
+        return {"points": form.getlist("points")}
+    if places := _fields("place-"):
+        return {"order": _placed(places)}
+    if pairs := _fields("pair-"):
+        return {"pairs": pairs}
+    if rows := _fields("row-"):
+        actions = _fields("after-")
+        return {"rows": {row: actions.get(row, "") if given == "after" else given for row, given in rows.items()}}
     raise InputError("response-empty", "nothing is picked yet", where="response", mend="pick what is true, or pass")
+
+
+def _fields(prefix: str) -> dict[str, str]:
+    """The form's fields whose names begin so, by the rest of their names."""
+    return {name.removeprefix(prefix): value for name, value in request.form.items() if name.startswith(prefix)}
+
+
+def _placed(places: dict[str, str]) -> list[str]:
+    """Steps by the places they were given; one without a place is left out, and the bank says that it is open."""
+    taken = [place for place in places.values() if place]
+    twice = next((place for place in taken if taken.count(place) > 1), None)
+    if twice is not None:
+        raise InputError(
+            "response-unreadable", f"two steps have place {twice[:4]}", where="response", mend="give each its own place"
+        )
+    given = [(int(place), step) for step, place in places.items() if place.isascii() and place.isdecimal()]
+    return [step for _, step in sorted(given)]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from tests.web.keys import right, wrong
+from tests.web.keys import fields, right, wrong
 
 
 def start(page: Any, minutes: int | None = None) -> None:
@@ -22,12 +22,21 @@ def question(page: Any) -> str:
     return page.locator("[data-question]").get_attribute("data-question")
 
 
-def fill(page: Any, fields: dict[str, Any]) -> None:
-    """Pick or type an answer."""
-    if "text" in fields:
-        page.locator("#text").fill(fields["text"])
-    for option in fields.get("options", [fields["option"]] if "option" in fields else []):
-        page.locator(f"label.row:has(input[value='{option}'])").click()
+def fill(page: Any, response: dict[str, Any]) -> None:
+    """Pick or type an answer, as a thumb does it."""
+    if page.locator("button[name=spoken]").count():
+        page.locator("button[name=spoken]").click()
+        page.wait_for_selector("input[name=spoken]", state="attached")
+    for name, value in fields(response).items():
+        if name in ("option", "options", "points"):
+            for one in value if isinstance(value, list) else [value]:
+                page.locator(f"label.row:has(input[value='{one}'])").click()
+        elif name == "text" or name.startswith("reading-"):
+            page.locator(f"[name='{name}']").fill(value)
+        elif name.startswith(("place-", "after-")):
+            page.locator(f"select[name='{name}']").select_option(value)
+        elif name.startswith(("pair-", "row-")):
+            page.locator(f"label:has(input[name='{name}'][value='{value}'])").click()
 
 
 def answer(page: Any, db: Any, *, correctly: bool) -> None:

@@ -83,6 +83,8 @@ class Page(HTMLParser):
             form.names.add(at.get("name") or "")
         elif tag == "select":
             self._select = at.get("name")
+        elif tag == "option" and form and self._select and "selected" in at:
+            form.fields.append((self._select, at.get("value") or ""))
         elif tag == "a" and at.get("href"):
             self.links.append(at["href"])
         elif tag in ("h1", "h2"):

@@ -10,6 +10,9 @@ export function drill() {
   document.addEventListener("submit", onSubmit);
   document.addEventListener("click", onClick);
   document.addEventListener("input", remember);
+  document.addEventListener("change", (event) => {
+    if (event.target.closest("[data-order]")) place(event.target, true);
+  });
   addEventListener("popstate", () => location.reload());
   ready();
 }
@@ -34,6 +37,11 @@ function onClick(event) {
     event.preventDefault();
     if (ahead && ahead.url === link.getAttribute("href")) show(ahead.html, ahead.url);
     else load(link.href, {}, () => location.assign(link.href));
+  }
+  const step = event.target.closest("[data-order] .step");
+  if (step) {
+    event.preventDefault();
+    place(step, false);
   }
   if (event.target.matches(".sign")) {
     const field = document.getElementById("text");
@@ -107,16 +115,56 @@ async function deliver(form, question, sent) {
   }
 }
 
+// What is answered, in the words of the service; null while nothing is. Which row is still open, the service says.
 function read(form, button) {
   const fields = new FormData(form);
   if (button && button.name === "pass") return { pass: true };
   if (form.elements.text) return fields.get("text").trim() ? { text: fields.get("text").trim() } : null;
-  if (fields.has("option")) return { option: fields.get("option") };
+  const readings = under(fields, "reading-");
+  const option = fields.has("option") ? { option: fields.get("option") } : {};
+  if (readings) return { readings, ...option };
+  if (fields.has("option")) return option;
+  if (fields.has("spoken")) return { points: fields.getAll("points") };
+  const places = under(fields, "place-");
+  if (places) {
+    const steps = Object.keys(places).filter((step) => places[step]);
+    return steps.length ? { order: steps.sort((one, other) => places[one] - places[other]) } : null;
+  }
+  const rows = under(fields, "row-");
+  if (rows) {
+    const actions = under(fields, "after-") || {};
+    for (const row of Object.keys(rows)) if (rows[row] === "after") rows[row] = actions[row] || "";
+    return { rows };
+  }
+  const pairs = under(fields, "pair-");
+  if (pairs) return { pairs };
   return fields.has("options") ? { options: fields.getAll("options") } : null;
 }
 
+// The fields whose names begin so, by the rest of their names; null where there is none.
+function under(fields, prefix) {
+  const found = [...fields].filter(([name]) => name.startsWith(prefix));
+  return found.length ? Object.fromEntries(found.map(([name, value]) => [name.slice(prefix.length), value])) : null;
+}
+
 function fieldsOf(form) {
-  return [...new FormData(form)].filter(([name]) => ["text", "option", "options", "sureness"].includes(name));
+  return [...new FormData(form)].filter(([name]) => /^(text|options?|points|sureness)$|^(reading|place|row|after|pair)-/.test(name));
+}
+
+// Tapping a step gives it the next place, tapping it again takes the place back; the lists work all the same.
+function place(step, chosen) {
+  const lists = [...step.closest("[data-order]").querySelectorAll("select")];
+  const own = step.closest("li").querySelector("select");
+  if (chosen) {
+    for (const list of lists) if (list !== own && list.value === own.value) list.value = "";
+  } else if (own.value) {
+    const gone = Number(own.value);
+    own.value = "";
+    for (const list of lists) if (Number(list.value) > gone) list.value = String(Number(list.value) - 1);
+  } else {
+    own.value = String(Math.max(0, ...lists.map((list) => Number(list.value))) + 1);
+  }
+  remember({ target: own });
 }
 
 function remember(event) {
@@ -130,12 +178,14 @@ function ready() {
   const form = screen.querySelector("[data-answer]");
   if (!form) return;
   if (form.elements.text) addSign(form.elements.text);
+  const hint = form.querySelector("[data-order-hint]");
+  if (hint) hint.textContent = "Tap the steps in their order; tap again to take one back.";
   const question = form.closest("[data-question]").dataset.question;
   const row = recall(question);
   if (!row) return;
   for (const [name, value] of row.fields || []) {
     for (const field of form.querySelectorAll(`[name="${name}"]`)) {
-      if (field.type === "text") field.value = value;
+      if (field.type === "text" || field.tagName === "SELECT") field.value = value;
       else if (field.value === value) field.checked = true;
     }
   }
