@@ -8,6 +8,7 @@ another are found by bisection; nothing is stepped through in small time. Everyt
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -79,16 +80,14 @@ class History:
         times = self.time_s
         if time_s <= times[0]:
             return self.aircraft_m[0], self.cabin_m[0]
-        for place in range(len(times) - 1, 0, -1):
-            if times[place - 1] <= time_s:
-                if time_s >= times[place]:
-                    return self.aircraft_m[place], self.cabin_m[place]
-                part = (time_s - times[place - 1]) / (times[place] - times[place - 1])
-                return (
-                    self.aircraft_m[place - 1] + part * (self.aircraft_m[place] - self.aircraft_m[place - 1]),
-                    self.cabin_m[place - 1] + part * (self.cabin_m[place] - self.cabin_m[place - 1]),
-                )
-        return self.aircraft_m[0], self.cabin_m[0]
+        place = bisect_right(times, time_s)
+        if place == len(times):
+            return self.aircraft_m[-1], self.cabin_m[-1]
+        part = (time_s - times[place - 1]) / (times[place] - times[place - 1])
+        return (
+            self.aircraft_m[place - 1] + part * (self.aircraft_m[place] - self.aircraft_m[place - 1]),
+            self.cabin_m[place - 1] + part * (self.cabin_m[place] - self.cabin_m[place - 1]),
+        )
 
     def differential_at(self, time_s: float) -> float:
         """Differential at a time.
