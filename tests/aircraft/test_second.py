@@ -17,6 +17,7 @@ from quizsvc.aircraft import pressurisation, scheduled
 from quizsvc.aircraft.description import Aircraft
 from quizsvc.aircraft.diagram import chain_diagram
 from quizsvc.aircraft.failures import Cause, broken_claims, causes, consequence, doubles, evaluate, path, singles
+from quizsvc.aircraft.flight import Descent, Event, Plan, belief_of, fly
 from quizsvc.aircraft.instrument import cabin_gauge, dials
 from quizsvc.physics.units import from_si, to_si
 from tests.aircraft.files import TOLQUENNY, aircraft_of
@@ -153,6 +154,66 @@ class TestFailures:
         )  # fmt: skip
         assert [step.node for step in path(VS.graph, "VENT", fail, switches)] == ["ALT_P", "MAIN", "STANDBY", "VENT"]
         assert chain_diagram(VS.graph, "VENT", fail, switches)["break"] == "ALT_P"
+
+
+def _plan(**changed):
+    """From the low field to the high one at 25,000 ft: up at 1,000 fpm, down from minute 60 at 1,500."""
+    fpm = to_si(1.0, "fpm")
+    return Plan(
+        **{
+            "from_m": ft(40),
+            "to_m": ft(8_630),
+            "cruise_m": ft(25_000),
+            "climb_m_s": 1_000 * fpm,
+            "cruise_until_s": 3_600.0,
+            "descent": (Descent(None, 1_500 * fpm),),
+        }
+        | changed
+    )
+
+
+def _cabin_ft(history, minute):
+    return from_si(history.at(minute * 60)[1], "ft")
+
+
+class TestFlight:
+    """Its own gate (20,000 ft), rates (500 up, 300 down), target (plus 200 above 7,000 ft set), limits."""
+
+    def test_waits_for_its_own_gate(self):
+        """25,000 ft: 3,600 + 7/9 of 4,000 = 6,711 ft until 20,000 ft at minute 63.3; then 2,089 ft at 500 fpm."""
+        history = fly(VS, _plan())
+
+        assert _cabin_ft(history, 50) == pytest.approx(6_711.1, abs=0.1)
+        assert _cabin_ft(history, 63.33) == pytest.approx(6_711.1, abs=0.1)
+        assert _cabin_ft(history, 63.333 + 2) == pytest.approx(7_711, abs=1)
+        assert _cabin_ft(history, 63.333 + 4.178 + 0.1) == pytest.approx(8_800, abs=0.1)
+
+    def test_low_field_goes_down_at_its_rate(self):
+        """Back to the low field, LDG 0: from 6,711 ft at 300 fpm as soon as the descent is sensed."""
+        history = fly(VS, _plan(to_m=ft(40), descent=(Descent(None, to_si(1_000, "fpm")),)))
+
+        fall = _cabin_ft(history, 65) - _cabin_ft(history, 75)
+        assert fall == pytest.approx(3_000, abs=1)
+
+    def test_belief_that_the_gate_does_not_exist(self):
+        """The wrong plot starts up before 20,000 ft."""
+        history = fly(VS, _plan(), belief=belief_of({"gate": "none"}))
+
+        assert _cabin_ft(history, 63.3) > 7_500
+
+    def test_dead_controller_sinks_to_its_own_relief(self):
+        """At 25,000 ft the cabin ends where 6.4 psi is held, by ambiance."""
+        history = fly(VS, _plan(), events=[Event(2_400.0, "controller dead")])
+        cabin = _cabin_ft(history, 58)
+
+        assert _ambient_psi(cabin) - _ambient_psi(25_000) == pytest.approx(6.4, abs=1e-3)
+
+    def test_no_inflow_leads_to_its_own_warning(self):
+        """The leak takes the cabin past 9,500 ft: the horn, not ten thousand."""
+        history = fly(VS, _plan(), events=[Event(2_400.0, "inflow lost")])
+        first = history.warnings[0]
+
+        assert from_si(history.at(first.at_s)[1], "ft") == pytest.approx(9_500, abs=5)
 
 
 class TestInstrument:
