@@ -72,6 +72,26 @@ ITEMS = """\
   why: "{relief_crack_diff:psi:1} is where the heads crack."
   author: first author
   status: draft
+- item: to-the-high-field
+  kind: profile
+  concept: V-GAUGE
+  demand: correlation
+  handbook: 24-10
+  stem: Brackmoor Sands to Upper Thessen. Which plot?
+  flight:
+    from: 40 ft
+    to: 8630 ft
+    cruise: 25000 ft
+    climb: 1000 fpm
+    cruise-until: 60 min
+    descent: [{rate: 1500 fpm}]
+  plots:
+    - {id: waits, key: true}
+    - {id: at-once, belief: starts when the descent is sensed, change: {gate: none}}
+    - {id: in-cruise, belief: climbs in cruise, change: {regime: target-in-cruise}}
+  why: It waits for the gate.
+  author: first author
+  status: draft
 """
 
 
@@ -128,12 +148,24 @@ def test_gauge_with_its_own_scale(items):
     assert cabin["bands"][0]["from"] == 9.5
 
 
-@pytest.mark.parametrize("item", ["main-bar-fails", "any-of-its-failures", "gauge-at-the-relief"])
+def test_plots_of_its_own_flight(items):
+    """By hand: 6,711 ft by its schedule until 20,000 ft at minute 63.3, then 500 fpm to 8,600 plus 200."""
+    question = issue(items["to-the-high-field"], random.Random(1))
+    shown = present(items["to-the-high-field"], question.drawn, question.order)
+    plots = {option.id: option.picture["lines"][0]["points"] for option in shown.options}
+
+    assert [cabin for minute, cabin in plots["waits"] if 30 < minute < 63] == pytest.approx([6711.1], abs=1)
+    assert max(cabin for minute, cabin in plots["waits"]) == pytest.approx(8800, abs=1)
+    assert max(cabin for minute, cabin in plots["in-cruise"] if minute < 60) > 8000
+
+
+@pytest.mark.parametrize("item", ["main-bar-fails", "any-of-its-failures", "gauge-at-the-relief", "to-the-high-field"])
 def test_its_pictures_can_be_drawn(items, item):
     """Each description is one that the pictures know."""
     for seed in range(6):
         question = issue(items[item], random.Random(seed))
         shown = present(items[item], question.drawn, question.order)
-        for picture in (*([shown.picture] if shown.picture else []), *worked(question.record).pictures):
+        plots = [option.picture for option in shown.options]
+        for picture in filter(None, (shown.picture, *plots, *worked(question.record).pictures)):
             assert "<svg" in draw(picture)
             assert describe(picture)
