@@ -159,6 +159,7 @@ KEYS = {
     "force-on-a-window": lambda diff, area, cabin: diff * area,
     "air-change-minutes": lambda inflow, cabin: psi(cabin) * AIR_LB / inflow,
     "cabin-rate-from-pressure-rate": fpm_of,
+    "high-field-failure-limit": lambda elev: np.maximum(15_000, elev + 2000),
     "pressure-altitude-of-a-field": lambda elev, qnh: elev + feet(qnh * 100 / PSI),
     "minutes-on-a-battery": lambda capacity, usable, load: capacity * usable / load * 60,
 }
