@@ -121,7 +121,13 @@ def text_width(text: str, size: float, *, bold: bool = False) -> float:
 
 def crosses(box: Box, start: tuple[float, float], end: tuple[float, float]) -> bool:
     """Whether a straight line touches a box."""
-    (x, y), (dx, dy) = start, (end[0] - start[0], end[1] - start[1])
+    (x, y), (to_x, to_y) = start, end
+    # Most lines lie wholly on one side of a box: said at once, since labels try hundreds of places.
+    if (x < box[0] and to_x < box[0]) or (x > box[2] and to_x > box[2]):
+        return False
+    if (y < box[1] and to_y < box[1]) or (y > box[3] and to_y > box[3]):
+        return False
+    dx, dy = to_x - x, to_y - y
     low, high = 0.0, 1.0
     for step, from_low, to_high in ((dx, box[0] - x, box[2] - x), (dy, box[1] - y, box[3] - y)):
         if step == 0:
