@@ -32,6 +32,7 @@ BELIEFS: Mapping[str, Mapping[str, str]] = {
     "air-data": {
         "automatic": "without air data the automatic control goes on as before",
         "sinks": "without air data the valves close and the cabin sinks until the relief heads hold",
+        "opens": "without air data the valves open and the cabin climbs to aircraft altitude",
     },
     "controller": {
         "opens": "a dead controller lets the valves open",

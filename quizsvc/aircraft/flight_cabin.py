@@ -127,7 +127,7 @@ class Cabin:
         """Take an event."""
         what, crew_target = event.what, self.aircraft.crew_target
         if what == "air data lost" and self.belief.air_data != "automatic":
-            if self.belief.air_data == "sinks" or crew_target is None:
+            if self.belief.air_data is not None or crew_target is None:
                 self._die(now)
             else:
                 self.mode, self.target = Mode.HOLDING, self.altitude
@@ -160,7 +160,7 @@ class Cabin:
         self._note(now)
 
     def _die(self, now: float) -> None:
-        self.mode, self.pending = Mode.DEAD, []
+        self.mode, self.target, self.pending = Mode.DEAD, self.altitude, []
         self._valves(now, self.aircraft.pressurisation.valves_close or 0.0)
 
     def _valves(self, now: float, moving_s: float) -> None:
@@ -196,7 +196,8 @@ class Cabin:
         if now >= self.open_s - _SAME_S and self.mode not in (Mode.DEAD, Mode.MANUAL):
             return self.plan.to_m, "valves open"
         outside = _pressure(level)
-        if self.dumping or (self.belief.controller == "opens" and self.mode is Mode.DEAD):
+        opened = self.mode is Mode.DEAD and "opens" in (self.belief.controller, self.belief.air_data)
+        if self.dumping or opened:
             return self._emptied(at, level, outside)
         if self.mode is Mode.DEAD and self.belief.controller != "holds":
             new, rule = self._closed(now, span_s, outside)

@@ -9,7 +9,7 @@ read it, not formulas.
     `red`), where equal ends are a line. `readings` writes the values beside the pointers.
 `{"type": "profile", "title": "...", "lines": [...], "marks": [...]}`
     Altitude over time. A line: `id`, `label`, `style` (`cabin`, `aircraft`, `other`), `points` of `[minutes, ft]`.
-    A mark: `at` (minutes), `label`.
+    A mark: `at` (minutes), `label`. `scale` gives the ends of the cabin's scale, ft, where several pictures share one.
 `{"type": "graph", "title": "...", "nodes": [...], "edges": [...], "path": [ids], "break": id}`
     What feeds what. A node: `id`, `name`, `state` (`works`, `lost`, `failed`, `after`), `kind` (`source`, `bus`,
     `part`). An edge: `from`, `to`, `one-of` (another feed is enough). `columns` says how many stand side by side.

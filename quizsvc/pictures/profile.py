@@ -23,6 +23,7 @@ _SIZE = 17.0  # of every text: 14 px on a phone of 360 px
 _UPPER = 0.30  # part of the height that the aircraft's own scale takes
 _GAP = 9.0
 _FT_IN_LEVEL = 100.0
+_DISTINCT = 5.0
 
 # Dashes of the lines that are compared, in their order; none is the plain line of the first.
 _DASHES = ("", "14 5", "3 4", "14 4 3 4", "8 3 8 9", "2 8")
@@ -72,12 +73,16 @@ svg.add_template("profile", _BODY)
 class _Plane:
     """Minutes and feet to places in the picture."""
 
-    def __init__(self, lines: Sequence[Mapping[str, Any]], marks: Sequence[Mapping[str, Any]]) -> None:
+    def __init__(
+        self, lines: Sequence[Mapping[str, Any]], marks: Sequence[Mapping[str, Any]], scale: Sequence[float]
+    ) -> None:
         minutes = [float(point[0]) for line in lines for point in line["points"]]
         minutes += [float(mark["at"]) for mark in marks]
         own = [float(p[1]) for line in lines if line["style"] != "aircraft" for p in line["points"]]
         aircraft = [float(p[1]) for line in lines if line["style"] == "aircraft" for p in line["points"]]
         every = own + aircraft
+        if scale:
+            own = [float(end) for end in scale]
         self.first, self.last = min(minutes), max(minutes)
         if self.last <= self.first:
             self.last = self.first + 1.0
@@ -116,7 +121,7 @@ class _Plane:
 def draw(description: Mapping[str, Any], name: str) -> str:
     """The plot as SVG; `quizsvc.pictures.draw` says what a description holds."""
     lines, marks = _lines(description), _marks(description)
-    plane = _Plane(lines, marks)
+    plane = _Plane(lines, marks, description.get("scale", ()))
     corners = [plane.path(_points(line)) for line in lines]
     placed_marks, mark_labels, top = _place_marks(marks, plane)
     labels = _place_labels(lines, corners, plane, [label["box"] for label in mark_labels])
@@ -324,10 +329,11 @@ def _place_labels(
         width = text_width(text, _SIZE)
         best: tuple[float, float, float, Box] | None = None
         for x, y in _along(corners[own]):
-            for place in (y - 9.0, y + 20.0):
-                middle = min(max(x, _LEFT + width / 2 + 3.0), _WIDTH - width / 2 - 2.0)
+            beside = width / 2 + 9.0
+            for across, place in ((x, y - 9.0), (x, y + 20.0), (x - beside, y + 5.0), (x + beside, y + 5.0)):
+                middle = min(max(across, _LEFT + width / 2 + 3.0), _WIDTH - width / 2 - 2.0)
                 box = (middle - width / 2, place - 13.0, middle + width / 2, place + 4.0)
-                cost = _cost(box, own, corners, placed, plane) + abs(middle - x) * 0.2
+                cost = _cost(box, (x, y), own, corners, placed, plane) + abs(middle - across) * 2.0
                 if best is None or cost < best[0]:
                     best = (cost, middle, place, box)
         assert best is not None
@@ -345,7 +351,9 @@ def _along(path: Sequence[Point]) -> list[Point]:
     return [*found, path[-1]]
 
 
-def _cost(box: Box, own: int, corners: Sequence[Sequence[Point]], placed: Sequence[Box], plane: _Plane) -> float:
+def _cost(
+    box: Box, at: Point, own: int, corners: Sequence[Sequence[Point]], placed: Sequence[Box], plane: _Plane
+) -> float:
     """How bad a place for a label is: outside the frame, on a line, on a label, or nearer to a line of another name."""
     cost = 0.0
     if box[1] < _TOP - 10.0 or box[3] > _BOTTOM - 2.0:
@@ -353,10 +361,14 @@ def _cost(box: Box, own: int, corners: Sequence[Sequence[Point]], placed: Sequen
     cost += 800.0 * sum(not apart(box, other) for other in placed)
     around = (box[0] - 2.0, box[1] - 1.0, box[2] + 2.0, box[3] + 1.0)
     near = (box[0] - 6.0, box[1] - 22.0, box[2] + 6.0, box[3] + 22.0)
+    here = (at[0] - _DISTINCT, at[1] - _DISTINCT, at[0] + _DISTINCT, at[1] + _DISTINCT)
     for place, path in enumerate(corners):
+        # Where two lines run together, a label says nothing of either.
+        if place != own and any(crosses(here, start, end) for start, end in zip(path, path[1:], strict=False)):
+            cost += 60.0
         for start, end in zip(path, path[1:], strict=False):
             if crosses(around, start, end):
-                cost += 100.0
+                cost += 300.0
             elif place != own and crosses(near, start, end):
                 cost += 30.0
     if plane.split and box[1] < plane.fold < box[3]:

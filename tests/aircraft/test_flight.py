@@ -442,6 +442,15 @@ class TestEveryFlight:
         assert any(fly(AIRCRAFT, flight, events=events, belief=belief) != fly(AIRCRAFT, flight, events=events)
                    for flight, events in flights)  # fmt: skip
 
+    @pytest.mark.parametrize(("value", "cabin"), [("holds", 6900), ("opens", 39000)])
+    def test_beliefs_about_a_dead_controller(self, value, cabin):
+        """What S04's wrong outcomes say: it stays, or it goes to aircraft altitude."""
+        history = fly(
+            AIRCRAFT, plan(), events=[Event(40 * MIN, "controller dead")], belief=belief_of({"controller": value})
+        )
+
+        assert cabin_ft(history, 45) == pytest.approx(cabin, abs=1)
+
     def test_the_second_aircraft_flies_by_its_own_numbers(self):
         """tests/aircraft/second.yaml: schedule 500 ft up to 10,000, 7,600 at its ceiling, up at 500 fpm."""
         second = aircraft_of((Path(__file__).parent / "second.yaml").read_text(encoding="utf-8"))

@@ -13,7 +13,18 @@ from quizsvc.aircraft.description import Aircraft
 from quizsvc.aircraft.flight import Descent, Event, History, Plan, belief_of, fly
 from quizsvc.bank.draw import Generator
 from quizsvc.bank.formula import Formula
-from quizsvc.bank.kinds.base import Build, FormulaText, Graded, Item, Kind, Option, Tried, Worked, marks_of
+from quizsvc.bank.kinds.base import (
+    Build,
+    FormulaText,
+    Graded,
+    Item,
+    Kind,
+    Option,
+    Tried,
+    Worked,
+    lacks_aircraft,
+    marks_of,
+)
 from quizsvc.bank.kinds.choice import one_option
 from quizsvc.bank.kinds.profile_text import DIMENSIONS, read_flight, read_plots
 from quizsvc.errors import InputError
@@ -28,6 +39,7 @@ _FOOT, _MINUTE = 0.3048, 60.0
 APART_M = 400 * _FOOT
 """Two plots must be so far apart somewhere, or nobody could tell one from the other."""
 _KEPT = 8  # draws whose plots are kept: one question is tried, issued and presented
+_CABIN_FT = 20_000.0  # no cabin goes higher but by going to the aircraft
 _SHOWN_M = 25 * _FOOT  # from here on two lines are seen to part
 
 
@@ -83,10 +95,7 @@ class Profile(Kind):
     def read(self, block: Block, item: ItemText, context: Context) -> None:
         """The flight and its plots."""
         item.body.update({"flight": {"numbers": {}, "descent": [], "events": []}, "plots": []})
-        if context.aircraft is None:
-            block.ignore(("flight", "plots"))
-            what = "a 'profile' item flies an aircraft, and this folder has none"
-            item.report.fault(block.at("kind"), "bank-no-aircraft", what, "put it into the folder of an aircraft")
+        if lacks_aircraft(block, item, context, ("flight", "plots"), "flies"):
             return
         item.body["flight"] = read_flight(block, item)
         item.body["plots"] = read_plots(block, item)
@@ -154,9 +163,10 @@ class Profile(Kind):
         """The plots by letters."""
         content: Content = item.content
         histories = content.histories(values)
+        scale = _scale(histories)
         return {
             "options": tuple(
-                Option(plot, _title(place), _picture(histories[plot], _letter(place)))
+                Option(plot, _title(place), _picture(histories[plot], _letter(place), scale))
                 for place, plot in enumerate(order)
             )
         }
@@ -212,7 +222,7 @@ def _points(history: History, line: Sequence[float]) -> list[list[float]]:
     ]
 
 
-def _picture(history: History, letter: str) -> dict[str, Any]:
+def _picture(history: History, letter: str, scale: list[float]) -> dict[str, Any]:
     """One plot: the cabin under the aircraft."""
     return {
         "type": "profile",
@@ -227,7 +237,17 @@ def _picture(history: History, letter: str) -> dict[str, Any]:
             },
         ],
         "marks": [],
+        "scale": scale,
     }
+
+
+def _scale(histories: Mapping[str, History]) -> list[float]:
+    """Ends of the cabin's scale, ft: one for all plots, or a scale would tell them apart.
+
+    A cabin that climbs to the aircraft leaves it at the top, as the aircraft does.
+    """
+    cabins = [altitude / _FOOT for history in histories.values() for altitude in history.cabin_m]
+    return [round(min(cabins), 1), round(max(altitude for altitude in cabins if altitude < _CABIN_FT), 1)]
 
 
 def _overlay(histories: Mapping[str, History], order: Sequence[str], key: str) -> dict[str, Any]:
@@ -254,7 +274,7 @@ def _overlay(histories: Mapping[str, History], order: Sequence[str], key: str) -
         {"at": at, "label": f"{' and '.join(sorted(letters))} {'part' if len(letters) > 1 else 'parts'}"}
         for at, letters in sorted(parting.items())
     ]
-    return {"type": "profile", "title": "all plots", "lines": lines, "marks": marks}
+    return {"type": "profile", "title": "all plots", "lines": lines, "marks": marks, "scale": _scale(histories)}
 
 
 def _largest_gap(one: History, other: History) -> float:
