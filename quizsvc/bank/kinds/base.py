@@ -37,6 +37,7 @@ __all__ = [
     "RowMark",
     "Tried",
     "Worked",
+    "lacks_aircraft",
     "lines_of",
     "marks_of",
     "shown_of",
@@ -195,13 +196,17 @@ class Item:
 
 @dataclass(frozen=True)
 class Tried:
-    """One draw with its values; `working` for numbers. `refusal` says why it may not be asked, None if it may."""
+    """One draw with its values; `working` for numbers. `refusal` says why it may not be asked, None if it may.
+
+    `parts` are those of a scenario.
+    """
 
     drawn: Drawn
     values: dict[str, float]
     working: Working | None
     refusal: str | None
     error: FormulaError | None = None
+    parts: Mapping[str, Tried] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -327,6 +332,20 @@ class Kind:
 def unreadable(what: str, mend: str) -> InputError:
     """The error for a response that is none; worded for the learner."""
     return InputError("response-unreadable", what, mend=mend)
+
+
+def lacks_aircraft(block: Block, item: ItemText, context: Context, words: Sequence[str], does: str) -> bool:
+    """Whether there is no aircraft to ask; then the kind's words count as read.
+
+    A fault says so where the folder has none; where its file cannot be read, that has findings of its own.
+    """
+    if context.aircraft is not None:
+        return False
+    block.ignore(words)
+    if context.aircraft_hash is None:
+        what = f"a '{item.body['kind']}' item {does} an aircraft, and this folder has none"
+        item.report.fault(block.at("kind"), "bank-no-aircraft", what, "put it into the folder of an aircraft")
+    return True
 
 
 def shown_of(drawn: Mapping[str, Mapping[str, Any]]) -> dict[str, str]:

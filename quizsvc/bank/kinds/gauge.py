@@ -27,6 +27,7 @@ from quizsvc.bank.kinds.base import (
     RowMark,
     Tried,
     Worked,
+    lacks_aircraft,
     marks_of,
     shown_of,
     unreadable,
@@ -72,11 +73,9 @@ class Gauge(Kind):
         """Picture, readings, and the second question with its options."""
         body, report = item.body, item.report
         body.update({"picture": {}, "readings": [], "ask": "", "options": []})
-        if context.aircraft is None:
-            block.ignore(("picture", "readings", "ask"))
-            what = "a 'gauge' item shows an aircraft's instrument, and this folder has no aircraft"
-            report.fault(block.at("kind"), "bank-no-aircraft", what, "put it into the folder of an aircraft")
+        if lacks_aircraft(block, item, context, ("picture", "readings", "ask"), "shows the instrument of"):
             return
+        assert context.aircraft is not None
         body["picture"], places = read_picture(block)
         item.places.update(places)
         body["readings"] = read_readings(block, context.aircraft)

@@ -42,8 +42,7 @@ class StillWorks(Kind):
 
     def read(self, block: Block, item: ItemText, context: Context) -> None:
         """What fails, where switches stand, rows, and what hand-written keys claim."""
-        concept = str(item.body["concept"])
-        read_still_works(block, item, context.aircraft, context.consequence.get(concept))
+        read_still_works(block, item, context)
 
     def ramp(self, body: Mapping[str, Any]) -> bool:
         """Up to four rows."""

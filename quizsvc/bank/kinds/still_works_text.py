@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 from quizsvc.aircraft.description import Aircraft
 from quizsvc.bank.block import Block, nearest
+from quizsvc.bank.kinds.base import lacks_aircraft
 from quizsvc.bank.kinds.still_works_state import AFTER, LOST, WORKS, Setting, choices_of, keys_of, settings_of
 from quizsvc.bank.text import Scalar
 from quizsvc.errors import InputError
 
 if TYPE_CHECKING:
-    from quizsvc.bank.item import ItemText
+    from quizsvc.bank.item import Context, ItemText
 
 __all__ = ["read_still_works"]
 
@@ -20,7 +21,10 @@ MOST_ROWS = 12
 GRAVE_CONSEQUENCE = 3
 
 
-def read_still_works(block: Block, item: ItemText, aircraft: Aircraft | None, consequence: int | None) -> None:
+_WORDS = ("fail", "switches", "rows", "key", "grave", "actions", "beliefs")
+
+
+def read_still_works(block: Block, item: ItemText, context: Context) -> None:
     """Read the item's own words into its body; faults go to its report.
 
     Parameters
@@ -29,22 +33,17 @@ def read_still_works(block: Block, item: ItemText, aircraft: Aircraft | None, co
         The item.
     item : ItemText
         `draw` is read already.
-    aircraft : Aircraft or None
-        The aircraft of the folder.
-    consequence : int or None
-        Of the item's concept: where it is 3, every row is grave unless `grave` says which are.
+    context : Context
+        Where its concept's consequence is 3, every row is grave unless `grave` says which are.
     """
     body, report = item.body, item.report
-    block.ignore(("fail", "switches", "rows", "key", "grave", "actions", "beliefs"))
     body.update({"fail": {"nodes": []}, "switches": {}, "rows": [], "grave": [], "actions": None, "row_beliefs": []})
-    if aircraft is None:
-        report.fault(
-            block.at("kind"),
-            "bank-no-aircraft",
-            "a 'still-works' item asks an aircraft's graph, and this folder has no aircraft",
-            "put it into the folder of an aircraft",
-        )
+    if lacks_aircraft(block, item, context, _WORDS, "asks the graph of"):
         return
+    aircraft = context.aircraft
+    assert aircraft is not None
+    block.ignore(_WORDS)
+    consequence = context.consequence.get(str(body["concept"]))
     reader = _Reader(block, item, aircraft)
     reader.fail()
     reader.switches()

@@ -315,6 +315,13 @@ class TestFaults:
         assert [finding.reference for finding in found] == ["bank-no-aircraft"]
 
 
+def test_an_aircraft_file_that_cannot_be_read_is_one_finding():
+    """The item is not blamed for it."""
+    broken = bank(aircraft=SHIPPED_AIRCRAFT.replace("ceiling_ft: 39000", "ceiling: 39000"))
+
+    assert {finding.file for finding in broken.faults} == {"tolquenny-19/aircraft.yaml"}
+
+
 def test_fit_for_a_short_set():
     """A gauge is quickly read (item design)."""
     assert only_item(bank()).ramp is True

@@ -217,6 +217,23 @@ class TestFaults:
 
         assert [finding.reference for finding in found] == ["bank-no-aircraft"]
 
+    def test_an_aircraft_file_that_cannot_be_read_is_one_finding(self):
+        """The item is not blamed for it: what is wrong stands in aircraft.yaml."""
+        broken = check(text(), aircraft=SHIPPED_AIRCRAFT.replace("ceiling_ft: 39000", "ceiling: 39000"))
+
+        assert {finding.file for finding in broken.faults} == {"tolquenny-19/aircraft.yaml"}
+        assert "bank-aircraft-broken" in [finding.reference for finding in broken.remarks]
+
+    def test_a_graph_that_goes_round_is_no_traceback(self):
+        """The circle has its finding in the aircraft file, and the item says why it has no key."""
+        round_ = SHIPPED_AIRCRAFT.replace(
+            "left generator, ata: 24, needs: [L_ENG]}", "left generator, ata: 24, needs: [L_MAIN]}"
+        )
+        found = {(finding.file, finding.reference) for finding in check(text(), aircraft=round_).faults}
+
+        assert ("tolquenny-19/aircraft.yaml", "aircraft-graph-circle") in found
+        assert ("tolquenny-19/21-items.yaml", "graph-circle") in found
+
     def test_rows_alike(self):
         """Nothing to tell apart is remarked."""
         found = bank((f"[{ROWS}]", "[DUMP, MAN, CAB_GAUGE]")).remarks
