@@ -303,17 +303,25 @@ class _Check:
         uses_aircraft = check_formulas(item, context.library, self.rng)
         uses_aircraft |= any(entry.get("list") for entry in item.body["draw"])
         uses_aircraft |= KINDS[item.body["kind"]].uses_aircraft(item.body)
+        for part in item.parts:
+            uses_aircraft |= check_formulas(part, context.library, self.rng)
         body = item.body
         trial: Trial | None = None
         if not report.faults:
             compiled = build_item(body, context.library, context.aircraft)
             trial = try_item(item, compiled, self.rng)
             remark_draws(item, compiled)
-        remark_style(item)
+        for text in (item, *item.parts):
+            remark_style(text)
         if trial is None or report.faults:
             return None
         body["aircraft"] = context.aircraft_hash if uses_aircraft else None
-        body["cautions"] = owed_cautions(body, context.aircraft_hash is not None)
+        aircraft = context.aircraft_hash is not None
+        for part in body.get("parts", ()):
+            part["cautions"] = owed_cautions({**part, "cautions": [*part["cautions"], *body["cautions"]]}, aircraft)
+        body["cautions"] = owed_cautions(body, aircraft)
+        of_parts = {caution for part in body.get("parts", ()) for caution in part["cautions"]}
+        body["cautions"] = sorted({*body["cautions"], *of_parts}, key=_caution_number)
         return CheckedItem(
             item.id,
             item.folder,

@@ -19,6 +19,9 @@ from quizsvc.physics.units import UNITS
 
 __all__ = ["check_formulas"]
 
+# What an earlier answer may be, SI, for one trial of the formulas that follow it.
+_LIKELY = {"length": 2_000.0, "pressure": 50_000.0, "time": 300.0, "speed": 2.0}
+
 
 @dataclass
 class _Checker:
@@ -30,6 +33,7 @@ class _Checker:
     dimensions: dict[str, str]
     known: dict[str, None] = field(default_factory=dict)
     samples: list[dict[str, float]] = field(default_factory=list)
+    follow: tuple[str, ...] = ()
     uses_aircraft: bool = False
 
     def compile(self, where: str, text: str, kind: str) -> Formula | None:
@@ -95,8 +99,17 @@ def check_formulas(item: ItemText, library: Library, rng: Generator) -> bool:
     """
     body, report = item.body, item.report
     draws = Draws(tuple(body["draw"]))
-    checker = _Checker(item, library, draws, dict(draws.dimensions), dict.fromkeys((*draws.dimensions, *item.broken)))
-    checker.samples = [let_values((), draws.draw(rng))[0]]
+    follow = {entry["part"]: entry["dimension"] for entry in body.get("follow", ())}
+    checker = _Checker(
+        item,
+        library,
+        draws,
+        dict(draws.dimensions) | follow,
+        dict.fromkeys((*draws.dimensions, *follow, *item.broken)),
+        follow=tuple(follow),
+    )
+    sample = {name: _LIKELY.get(dimension, 1.0) for name, dimension in follow.items()}
+    checker.samples = [let_values((), draws.draw(rng))[0] | sample]
     for entry in body["let"]:
         _check_let(checker, entry)
     for place, text in enumerate(body["refuse"]):
@@ -194,6 +207,7 @@ def _check_texts(checker: _Checker) -> None:
     """Braces: the stem and the options must not show the key, the working may."""
     body = checker.item.body
     named = set(checker.known) - {"answer"}
+    before = named - set(checker.follow)  # what is not answered yet cannot be shown
     shown = (*checker.draws.shown, *checker.item.broken)
     number = body["kind"] == "number"
     texts = [("stem", body["stem"], False), ("why", body["why"], number)]
@@ -207,8 +221,12 @@ def _check_texts(checker: _Checker) -> None:
             template = compile_template(
                 text,
                 checker.library,
-                (*shown, "answer") if with_key else shown,
-                named | {"answer"} if with_key else named,
+                (*shown, *checker.follow, "answer")
+                if with_key
+                else (*shown, *checker.follow)
+                if where == "why"
+                else shown,
+                named | {"answer"} if with_key else named if where == "why" else before,
             )
         except FormulaError as error:
             if "'answer'" in error.what and not with_key:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from quizsvc.bank.kinds import KINDS
@@ -56,7 +57,11 @@ def grade(record: Mapping[str, Any], response: Mapping[str, Any]) -> Graded:
         Outcome, credit from 0 to 1, and what to say about it.
     """
     kind = KINDS[record["kind"]]
-    return kind.passed(record) if response.get("pass") else kind.grade(record, response)
+    if response.get("pass"):
+        return kind.passed(record)
+    graded = kind.grade(record, response)
+    note = record.get("note")
+    return replace(graded, remark=f"{note} {graded.remark or ''}".strip()) if note else graded
 
 
 def worked(record: Mapping[str, Any]) -> Worked:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -20,7 +20,7 @@ from quizsvc.bank.item_kinds import hold_count, hold_length
 from quizsvc.bank.kinds import KINDS as MODULES
 from quizsvc.bank.text import Scalar, Table
 
-__all__ = ["DRILLED", "FORMAT", "KINDS", "Context", "ItemText", "read_item"]
+__all__ = ["DRILLED", "FORMAT", "KINDS", "Context", "ItemText", "read_item", "read_part"]
 
 FORMAT = 1
 KINDS = ("one", "some", "order", "match", "number", "gauge", "profile", "still-works", "scenario", "say")
@@ -71,6 +71,8 @@ class ItemText:
     """`stem`, `why`, `answer`, `let/NAME`, `refuse/0`, `options/ID`, `traps/ID/value`, `traps/ID/when`."""
     broken: list[str] = field(default_factory=list)
     """Names of draws that could not be read; formulas may use them, their values are unknown."""
+    parts: list[ItemText] = field(default_factory=list)
+    """What a scenario consists of."""
 
 
 def words(text: str) -> int:
@@ -122,7 +124,39 @@ def read_item(table: Table, report: Report, context: Context) -> ItemText | None
     return item if kind is not None else None
 
 
-def _read_common(block: Block, item: ItemText, context: Context) -> None:
+def read_part(block: Block, whole: ItemText, context: Context, part: str, kind: str, follow: list[Any]) -> ItemText:
+    """Read one part of a scenario: an item of its own with the scenario's draws, lets, demand and handbook.
+
+    Parameters
+    ----------
+    block : Block
+        The part; `id`, `kind`, `reveal` and `follow` have been read.
+    whole : ItemText
+        The scenario; its report gets every finding.
+    context : Context
+        What the item may refer to.
+    part, kind : str
+        Its id and kind.
+    follow : list
+        The earlier parts whose answers its formulas may name: id, unit and dimension of each.
+
+    Returns
+    -------
+    ItemText
+        The part, with or without faults.
+    """
+    body: dict[str, Any] = {"format": FORMAT, "id": whole.id, "folder": whole.folder, "kind": kind, "part": part}
+    item = ItemText(whole.id, whole.folder, body, "", "", None, whole.report, block.place, broken=list(whole.broken))
+    _read_common(block, item, context, whole.body)
+    _read_numbers(block, item, context, whole.body, [entry["part"] for entry in follow])
+    body["follow"] = follow
+    MODULES[kind].read(block, item, context)
+    _read_effort(block, item, kind)
+    block.done()
+    return item
+
+
+def _read_common(block: Block, item: ItemText, context: Context, whole: Mapping[str, Any] | None = None) -> None:
     body, report = item.body, item.report
     body["concept"] = _concept(block.scalar("concept", required=True), report, context)
     also = [_concept(scalar, report, context) for scalar in block.scalars("also", one=True)]
@@ -131,9 +165,10 @@ def _read_common(block: Block, item: ItemText, context: Context) -> None:
         report.fault(
             block.at("also"), "bank-also", f"'{body['concept']}' is the concept itself", "take it out of 'also'"
         )
-    body["demand"] = block.choice("demand", DEMANDS, required=True)
-    body["handbook"] = _handbook(block, report, context)
-    body["cite"] = _read_cites(block, report, str(body["concept"]))
+    body["demand"] = block.choice("demand", DEMANDS, required=whole is None) or (whole and whole["demand"])
+    own_section = whole is None or block.has("handbook")
+    body["handbook"] = _handbook(block, report, context) if own_section else whole and whole["handbook"]
+    body["cite"] = _read_cites(block, report, str(body["concept"])) or list(whole["cite"] if whole else ())
     for word in ("stem", "why"):
         scalar = block.scalar(word, required=True)
         body[word] = scalar.text.strip() if scalar else ""
@@ -188,12 +223,23 @@ def _is_date(text: str) -> bool:
         return False
 
 
-def _read_numbers(block: Block, item: ItemText, context: Context) -> None:
+def _read_numbers(
+    block: Block,
+    item: ItemText,
+    context: Context,
+    whole: Mapping[str, Any] | None = None,
+    follow: Sequence[str] = (),
+) -> None:
     """`draw`, `let` and `refuse`; their formulas are compiled later, when every name is known."""
     body, report = item.body, item.report
-    body["draw"], item.broken = read_draws(block, report, context.library, context.records)
+    lets: list[dict[str, Any]] = []
+    if whole is None:
+        body["draw"], item.broken = read_draws(block, report, context.library, context.records)
+    else:
+        body["draw"] = whole["draw"]
+        lets += whole["let"]
     taken = {name for entry in body["draw"] for name in (*entry["dimensions"], entry["name"])} | set(item.broken)
-    lets: list[dict[str, str]] = []
+    taken |= {*follow, *(entry["name"] for entry in lets)}
     for name, place, node in block.map("let"):
         if not isinstance(node, Scalar) or not node.text.strip():
             report.fault(

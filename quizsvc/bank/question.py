@@ -6,7 +6,7 @@ The record is frozen JSON and is all that grading needs: nothing is ever compute
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from quizsvc.aircraft.description import Aircraft
@@ -28,7 +28,8 @@ from quizsvc.bank.kinds.base import (
 from quizsvc.bank.kinds.number import number_record, try_number
 from quizsvc.bank.kinds.say import Say
 from quizsvc.bank.template import compile_template
-from quizsvc.bank.working import Rounding, Trap, let_values, refused
+from quizsvc.bank.working import Rounding, Trap, decimals_for, let_values, refused, same_number
+from quizsvc.physics.units import format_quantity
 
 __all__ = [
     "Issued",
@@ -39,7 +40,9 @@ __all__ = [
     "Tried",
     "build_item",
     "compile_item",
+    "followed",
     "issue",
+    "issue_tried",
     "number_record",
     "present",
     "try_draw",
@@ -83,7 +86,9 @@ def compile_item(body: Mapping[str, Any], aircraft: Aircraft | None) -> Item:
 def build_item(body: Mapping[str, Any], names: Library, aircraft: Aircraft | None) -> Item:
     """As `compile_item`, with the functions and constants already at hand."""
     draws = Draws(tuple(body["draw"]))
-    known: dict[str, None] = dict.fromkeys(draws.dimensions)
+    # A part of a scenario may name the person's own answers to earlier parts, but not show them before it is answered.
+    follow = tuple(entry["part"] for entry in body.get("follow", ()))
+    known: dict[str, None] = dict.fromkeys((*draws.dimensions, *follow))
     lets: list[tuple[str, Formula]] = []
     for entry in body["let"]:
         lets.append((entry["name"], compile_formula(entry["formula"], names, known)))
@@ -102,12 +107,12 @@ def build_item(body: Mapping[str, Any], names: Library, aircraft: Aircraft | Non
     rule = body.get("round")
     shown = draws.shown
     # Only the working may name the key: a stem or an option that shows it would give it away.
-    told = (*shown, "answer") if answer else shown
+    told = (*shown, *follow, "answer") if answer else (*shown, *follow)
     with_key = (*known, "answer") if answer else tuple(known)
     build = Build(
         names,
         aircraft,
-        lambda text: compile_template(text, names, shown, known),
+        lambda text: compile_template(text, names, shown, tuple(name for name in known if name not in follow)),
         lambda text: compile_formula(text, names, known),
     )
     return Item(
@@ -127,6 +132,7 @@ def build_item(body: Mapping[str, Any], names: Library, aircraft: Aircraft | Non
         Rounding(rule["direction"], rule["step"]) if rule else None,
         aircraft,
         KINDS[body["kind"]].build(body, build),
+        {part["part"]: build_item(part, names, aircraft) for part in body.get("parts", ())},
     )
 
 
@@ -137,6 +143,8 @@ def try_draw(item: Item, drawn: Drawn) -> Tried:
         return Tried(drawn, values, None, "refused")
     if error is not None:
         return Tried(drawn, values, None, "no value", error)
+    if item.parts:
+        return _try_parts(item, drawn, values)
     tried = Tried(drawn, values, None, None)
     if item.answer is not None:
         return try_number(item, tried)
@@ -147,8 +155,89 @@ def try_draw(item: Item, drawn: Drawn) -> Tried:
     return Tried(drawn, values, None, refusal)
 
 
+def _try_parts(item: Item, drawn: Drawn, values: dict[str, float]) -> Tried:
+    """Every part of a scenario with one draw; later parts see the keys of those that they follow."""
+    parts: dict[str, Tried] = {}
+    for name, part in item.parts.items():
+        keys = {
+            entry["part"]: tried.working.key
+            for entry in part.body["follow"]
+            if (tried := parts[entry["part"]]).working is not None
+        }
+        tried = try_draw(part, _with_answers(part, drawn, keys))
+        parts[name] = tried
+        if tried.refusal is not None:
+            return Tried(drawn, values, None, f"part {name}: {tried.refusal}", tried.error, parts)
+    return Tried(drawn, values, None, None, None, parts)
+
+
+def _with_answers(part: Item, drawn: Mapping[str, Any], answers: Mapping[str, float]) -> Drawn:
+    """A draw with the answers to earlier parts as if they had been drawn too."""
+    return {
+        **drawn,
+        **{
+            entry["part"]: {
+                "shown": format_quantity(
+                    answers[entry["part"]], entry["unit"], decimals_for(answers[entry["part"]], entry["unit"], 0, True)
+                ),
+                "si": answers[entry["part"]],
+            }
+            for entry in part.body["follow"]
+            if entry["part"] in answers
+        },
+    }
+
+
+def followed(
+    item: Item, part: str, drawn: Mapping[str, Mapping[str, Any]], record: Mapping[str, Any], own: Mapping[str, float]
+) -> dict[str, Any]:
+    """The grading record of a part that follows earlier ones, worked with the person's own answers.
+
+    Parameters
+    ----------
+    item : Item
+        The scenario.
+    part : str
+        Which part.
+    drawn : mapping
+        The stored draw.
+    record : mapping
+        The part's frozen record, which is worked with the keys.
+    own : mapping of str to float
+        The person's answers to the parts it follows, SI; a part without one counts with its key.
+
+    Returns
+    -------
+    dict
+        The record to judge by, with a sentence about what it was judged on; the frozen one where the person's answers
+        are the keys, or lead to no value.
+    """
+    asked = item.parts[part]
+    names = {entry["part"]: entry for entry in asked.body["follow"]}
+    answers = {name: value for name, value in own.items() if name in names}
+    keys = {name: float(value) for name, value in record.get("earlier", {}).items()}
+    if (
+        not answers
+        or asked.answer is None
+        or all(same_number(value, keys.get(name, value), names[name]["unit"]) for name, value in answers.items())
+    ):
+        return dict(record)
+    tried = try_draw(asked, _with_answers(asked, drawn, keys | answers))
+    if tried.working is None:
+        return dict(record)
+    texts = ", ".join(f"{name} {tried.drawn[name]['shown']}" for name in names if name in answers)
+    return {
+        **record,
+        **number_record(asked, tried),
+        "earlier": dict(record.get("earlier", {})),
+        "note": f"Judged on your own earlier answers: {texts}.",
+    }
+
+
 def issue(item: Item, rng: Generator) -> Issued:
     """Draw one question.
+
+    Of a scenario the record holds one entry a part, each with its own order and record.
 
     Parameters
     ----------
@@ -173,7 +262,7 @@ def issue(item: Item, rng: Generator) -> Issued:
         refusal = tried.refusal
         if refusal is None:
             try:
-                return _issued(item, tried, rng)
+                return issue_tried(item, tried, rng)
             except FormulaError:
                 refusal = "a text without a value"
         refusals[refusal] = refusals.get(refusal, 0) + 1
@@ -185,18 +274,46 @@ def issue(item: Item, rng: Generator) -> Issued:
     )
 
 
-def _issued(item: Item, tried: Tried, rng: Generator) -> Issued:
+def issue_tried(item: Item, tried: Tried, rng: Generator) -> Issued:
+    """The question of an accepted draw.
+
+    Parameters
+    ----------
+    item : Item
+        Compiled.
+    tried : Tried
+        A draw that may be asked.
+    rng : Generator
+        Shuffles.
+
+    Returns
+    -------
+    Issued
+        Drawn values, option order, grading record.
+
+    Raises
+    ------
+    FormulaError
+        A text of it has no value in this draw.
+    """
     order, own = KINDS[item.kind].issue(item, tried, rng)
     record = {"kind": item.kind, **own, "cautions": list(item.body["cautions"])}
     if "why" not in record:
         shown = shown_of(tried.drawn)
         record["why"] = item.why.fill(shown, tried.values)
         record["lines"] = lines_of(item, tried, shown)[0]
+    if item.body.get("follow"):
+        record["earlier"] = {entry["part"]: tried.values[entry["part"]] for entry in item.body["follow"]}
     return Issued(tried.drawn, order, record)
 
 
 def present(
-    item: Item, drawn: Mapping[str, Mapping[str, Any]], order: Sequence[str], *, spoken: bool = False
+    item: Item,
+    drawn: Mapping[str, Mapping[str, Any]],
+    order: Sequence[str],
+    *,
+    part: str | None = None,
+    spoken: bool = False,
 ) -> Presented:
     """What a person sees of a drawn question.
 
@@ -208,6 +325,8 @@ def present(
         The stored draw.
     order : sequence of str
         The stored order of option ids.
+    part : str or None
+        Which part of a scenario.
     spoken : bool
         Whether the person has spoken, so that the model answer of a `say` may be shown.
 
@@ -218,6 +337,9 @@ def present(
     """
     body = item.body
     values, _ = let_values(item.lets, {name: dict(entry) for name, entry in drawn.items()})
+    if part is not None:
+        shown = present(item.parts[part], drawn, order)
+        return replace(shown, situation=item.stem.fill(shown_of(drawn), values), part=part)
     fields: dict[str, Any] = {
         "options": (),
         "unit": None,

@@ -73,9 +73,22 @@ def try_item(item: ItemText, compiled: Item, rng: Generator) -> Trial:
     _find_range(item, accepted)
     _find_dead_traps(item, compiled, accepted)
     if accepted and not report.faults:
-        _find_texts(item, compiled, accepted, rng)
+        _find_texts(item, compiled, accepted)
+    for part in item.parts:
+        name = str(part.body["part"])
+        asked, own = compiled.parts[name], [tried.parts[name] for tried in accepted]
+        part.body["answers-below-100"] = _below_100(own, part.body)
+        _find_range(part, own)
+        _find_dead_traps(part, asked, own)
+        if own and not report.faults:
+            _find_texts(part, asked, own)
+    if accepted and not report.faults:
+        _find_whole(item, compiled, rng)
     if accepted and not report.faults:
         KINDS[compiled.kind].check(item, compiled, rng)
+        for part in item.parts:
+            asked = compiled.parts[str(part.body["part"])]
+            KINDS[asked.kind].check(part, asked, rng)
     return trial
 
 
@@ -182,8 +195,8 @@ def _find_dead_traps(item: ItemText, compiled: Item, accepted: list[Tried]) -> N
             )
 
 
-def _find_texts(item: ItemText, compiled: Item, accepted: list[Tried], rng: Generator) -> None:
-    """Find a text without a value in some draw, and options that read the same; write one question out whole."""
+def _find_texts(item: ItemText, compiled: Item, accepted: list[Tried]) -> None:
+    """Find a text without a value in some draw, and options that read the same."""
     texts = {"stem": compiled.stem, "why": compiled.why}
     texts |= {f"options/{option.id}": option.text for option in compiled.options}
     texts |= KINDS[compiled.kind].templates(compiled)
@@ -207,6 +220,10 @@ def _find_texts(item: ItemText, compiled: Item, accepted: list[Tried], rng: Gene
                 at = item.places[f"options/{compiled.options[0].id}"]
                 item.report.fault(at, "bank-option-twice", what, "refuse such draws under 'refuse'")
                 return
+
+
+def _find_whole(item: ItemText, compiled: Item, rng: Generator) -> None:
+    """Write one question out whole."""
     try:
         issue(compiled, rng)
     except InputError as error:

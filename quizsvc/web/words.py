@@ -24,6 +24,11 @@ STATES = {
     "slipped": "was holding or steady, then missed",
     "suspect": "learned on a revision now withdrawn",
 }
+SAID = {
+    "full": "A full answer by the points you ticked.",
+    "part": "Some of what belongs in it came.",
+    "miss": "None of what belongs in it came.",
+}
 EXPERIENCE = {
     "never trained": "Never trained on it",
     "in training": "In training now",

@@ -10,10 +10,23 @@ from quizsvc.bank.kinds.number import Number
 from quizsvc.bank.kinds.order import Order
 from quizsvc.bank.kinds.profile import Profile
 from quizsvc.bank.kinds.say import Say
+from quizsvc.bank.kinds.scenario import Scenario
 from quizsvc.bank.kinds.still_works import StillWorks
 
 __all__ = ["KINDS"]
 
 KINDS: dict[str, Kind] = {
-    kind.name: kind for kind in (One(), Some(), Order(), Match(), Number(), Gauge(), StillWorks(), Profile(), Say())
+    kind.name: kind
+    for kind in (
+        One(),
+        Some(),
+        Order(),
+        Match(),
+        Number(),
+        Gauge(),
+        Profile(),
+        StillWorks(),
+        Scenario(),
+        Say(),
+    )
 }
