@@ -172,6 +172,64 @@ KINDS = """\
   why: Because.
   author: first author
   status: draft
+
+- item: plot-of-no-belief
+  kind: profile
+  concept: P-DIFF
+  demand: correlation
+  handbook: 21-10
+  stem: LDG 10,650, FL390. Pick the cabin plot.
+  flight:
+    from: 412 ft
+    to: 10641 ft
+    cruise: 390 psi
+    climb: 1600 fpm
+    cruise-until: 60 min
+    descent: [{rate: 2000 fpm}]
+  plots:
+    - {id: right, key: true}
+    - {id: wrong, belief: thinks of no gate, change: {gaet: none}}
+    - {id: alike, belief: thinks of nothing}
+  why: Because.
+  author: first author
+  status: draft
+
+- item: chain-that-follows-nothing
+  kind: scenario
+  concept: P-DIFF
+  demand: correlation
+  handbook: 21-10
+  stem: FL350, AUTO.
+  parts:
+    - id: a
+      concept: P-DIFF
+      kind: number
+      stem: Cabin by the schedule?
+      how: mental
+      answer: schedule(35000*ft)
+      unit: ft
+      within: 50 ft
+      why: It is {answer}.
+    - id: b
+      concept: P-LDG
+      kind: one
+      stem: And the landing?
+      follow: [c]
+      options:
+        - {id: up, text: it climbs, key: true}
+        - {id: down, text: it sinks, belief: turns it round}
+      why: Because.
+    - id: b
+      concept: P-LDG
+      kind: one
+      stem: And then?
+      options:
+        - {id: up, text: it climbs, key: true}
+        - {id: down, text: it sinks, belief: turns it round}
+      why: Because.
+  why: Because.
+  author: first author
+  status: draft
 """
 
 # line, column, item, reference, words of what, words of the cure
@@ -193,4 +251,9 @@ PLANTED_KINDS = [
     (162, 28, "gauge-the-wrong-way", "bank-value-dimension", "is a pressure, here stands a length", "ft"),
     (163, 30, "gauge-the-wrong-way", "bank-within", "'1 psi' is a pressure", "write it in ft"),
     (167, 7, "gauge-the-wrong-way", "bank-keys", "0 keys", "key: true"),
+    (182, 13, "plot-of-no-belief", "bank-value-dimension", "is a pressure, here stands a length", "ft"),
+    (188, 55, "plot-of-no-belief", "bank-plot", "'gaet' is no rule that a change can name", "did you mean 'gate'"),
+    (189, 7, "plot-of-no-belief", "bank-plot", "plot 'alike' is neither the key nor changed", "add 'change: {...}'"),
+    (214, 16, "chain-that-follows-nothing", "bank-follow", "no earlier part has the id 'c'", "accepted: a"),
+    (219, 11, "chain-that-follows-nothing", "bank-part-twice", "two parts with id 'b'", "its own id"),
 ]  # fmt: skip
