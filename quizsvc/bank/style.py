@@ -63,14 +63,7 @@ def remark_style(item: ItemText) -> None:
 
 def remark_draws(item: ItemText, compiled: Item) -> None:
     """Remark a draw that changes nothing, and one that the answer depends on and the stem does not show."""
-    lets = dict(compiled.lets)
-    kind = KINDS[item.body["kind"]]
-    told = _named(compiled.stem, lets) | names_behind(kind.seen(compiled), lets)
-    texts = [*(option.text for option in compiled.options), *kind.templates(compiled).values()]
-    asked = set().union(told, *(_named(text, lets) for text in texts))
-    answer = set(kind.behind_key(compiled))
-    if compiled.answer:
-        answer |= names_behind(compiled.answer.names, lets)
+    told, asked, answer = _draws_named(compiled)
     for entry in item.body["draw"]:
         names = set(entry["options"][0]["shown"]) if entry["form"] == "choice" else {entry["name"]}
         names |= set(entry["dimensions"])
@@ -88,6 +81,22 @@ def remark_draws(item: ItemText, compiled: Item) -> None:
                 f"draw '{entry['name']}' changes neither the question nor the answer",
                 f"show it as {{{entry['name']}}}, or take it out",
             )
+
+
+def _draws_named(compiled: Item) -> tuple[set[str], set[str], set[str]]:
+    """Names that the stem shows, that anything shown names, and that the key depends on; with those of all parts."""
+    lets = dict(compiled.lets)
+    kind = KINDS[compiled.body["kind"]]
+    told = _named(compiled.stem, lets) | names_behind(kind.seen(compiled), lets)
+    texts = [*(option.text for option in compiled.options), *kind.templates(compiled).values()]
+    asked = set().union(told, *(_named(text, lets) for text in texts))
+    answer = set(kind.behind_key(compiled))
+    if compiled.answer:
+        answer |= names_behind(compiled.answer.names, lets)
+    for part in compiled.parts.values():
+        for names, of_part in zip((told, asked, answer), _draws_named(part), strict=True):
+            names |= of_part
+    return told, asked, answer
 
 
 def _named(template: Template, lets: dict[str, Formula]) -> set[str]:
