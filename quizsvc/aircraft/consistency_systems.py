@@ -7,15 +7,12 @@ from collections.abc import Iterator
 from quizsvc.aircraft.consistency import Contradiction, Named, at_most, ft, psi, rising
 from quizsvc.aircraft.model import Aircraft
 from quizsvc.aircraft.sections import FlowRow, Oxygen
-from quizsvc.physics.atmosphere import pressure
-from quizsvc.physics.constants import CELSIUS_ZERO
+from quizsvc.errors import OutOfRangeError
+from quizsvc.physics.gas import breathed_flow
 from quizsvc.physics.units import format_quantity, to_si
 
 __all__ = ["system_contradictions"]
 
-# Water vapour in warm moist air at body temperature (physiology texts: 47 mmHg at 37 C, from memory).
-BODY_TEMPERATURE = 37.0 + CELSIUS_ZERO
-WATER_VAPOUR = to_si(47.0, "mmHg")
 # Former 14 CFR 23.1353(h) (from memory): 60 minutes of battery for aeroplanes approved above 25,000 ft.
 BATTERY_TIME = to_si(60.0, "min")
 BATTERY_TIME_ABOVE = to_si(25_000.0, "ft")
@@ -104,10 +101,12 @@ def _oxygen(aircraft: Aircraft, oxygen: Oxygen) -> Iterator[Contradiction]:
     yield from at_most(seats, masks, "aircraft-oxygen-masks", _plain)
 
     # Breathed volume at body temperature, saturated; the bottle's litres are dry at normal temperature and pressure.
-    cooling = oxygen.normal_temp / BODY_TEMPERATURE
     for i, row in enumerate(oxygen.crew_100pct):
-        dry = (pressure(row.cabin) - WATER_VAPOUR) / oxygen.normal_pressure
-        breathed = oxygen.crew_minute_volume * dry * cooling
+        try:
+            breathed = breathed_flow(oxygen.crew_minute_volume, row.cabin, oxygen.normal_temp, oxygen.normal_pressure)
+        except OutOfRangeError as error:
+            yield Contradiction(("oxygen", "crew_100pct", i, "cabin_ft"), error.reference, error.what, error.mend)
+            continue
         if abs(row.flow - breathed) > SAME_FLOW + 1e-12:
             yield Contradiction(
                 ("oxygen", "crew_100pct", i, "flow_l_per_min"),

@@ -271,6 +271,12 @@ RULES = [
     ),
     # oxygen
     (
+        "a cabin in which nobody breathes",
+        [("{cabin_ft: 35000, flow_l_per_min: 3.3}", "{cabin_ft: 64000, flow_l_per_min: 3.3}")],
+        "gas-body-fluids-boil",
+        "at 64,000 ft the outside pressure is that of water vapour in the body",
+    ),
+    (
         "flow against the breathed volume",
         [(FLOW_ROW, "{cabin_ft: 10000, flow_l_per_min: 11.7}")],
         "aircraft-oxygen-flow",
