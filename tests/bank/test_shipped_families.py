@@ -162,12 +162,16 @@ def test_light_jet_at_fl450_common_practice():
 
 
 def test_every_shipped_item_can_be_asked_and_answered(bank):
-    """Drawn, shown, its own key graded full, a pass taken, the solution written."""
+    """Drawn, shown, its own key graded full; a scenario part by part, a following part on the keys before it."""
     rng = random.Random(7)
     for checked in bank.items:
         item = compiled(bank, checked.id)
         question = issue(item, rng)
-        shown = present(item, question.drawn, question.order)
-        assert "{" not in shown.stem and shown.stem.strip()
-        graded = grade(question.record, read_response(question.record, right_answer(question.record)))
-        assert (graded.outcome, graded.credit) == ("full", 1.0), checked.id
+        asked = [(None, question.order, question.record)]
+        if checked.kind == "scenario":
+            asked = [(part["part"], part["order"], part["record"]) for part in question.record["parts"]]
+        for part, order, record in asked:
+            shown = present(item, question.drawn, order, part=part)
+            assert "{" not in shown.stem and shown.stem.strip()
+            graded = grade(record, read_response(record, right_answer(record)))
+            assert (graded.outcome, graded.credit) == ("full", 1.0), (checked.id, part)
