@@ -19,7 +19,7 @@ _SWEEP = 140.0  # degrees to each side of the top; the gap at the bottom holds t
 
 # Radius of the ticks' outer end, lengths of numbered, half and plain ticks, radius and size of the numerals, the band.
 _SCALES: tuple[dict[str, Any], ...] = (
-    {"edge": 154.0, "long": 16.0, "half": 11.0, "short": 7.0, "at": 178.0, "size": 25.0, "band": 157.5},
+    {"edge": 154.0, "long": 16.0, "half": 11.0, "short": 7.0, "at": 180.0, "size": 24.0, "band": 157.5},
     {"edge": 102.0, "long": 14.0, "half": 10.0, "short": 6.5, "at": 119.0, "size": 20.0, "band": 105.0},
 )
 # Outlines around the origin, pointing up.

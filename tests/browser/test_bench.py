@@ -37,8 +37,8 @@ def test_a_thumb_fails_two_parts_and_nothing_is_loaded_again(phone):
     page.goto(BENCH)
     page.evaluate("window.sameOne = true")
     page.get_by_text("24 Electrical power").click()
-    page.get_by_label("left generator").check()
-    page.get_by_label("bus tie").check()
+    page.get_by_label("left generator", exact=True).check()
+    page.get_by_label("bus tie", exact=True).check()
     _said(page, FAILED)
 
     assert page.evaluate("window.sameOne") is True
@@ -47,7 +47,7 @@ def test_a_thumb_fails_two_parts_and_nothing_is_loaded_again(phone):
     assert page.locator("summary", has_text="24 Electrical power: 2 failed").is_visible()
     assert page.evaluate("document.activeElement.value") == "TIE"
     page.reload()
-    assert page.get_by_label("bus tie").is_checked()
+    assert page.get_by_label("bus tie", exact=True).is_checked()
     _said(page, FAILED)
     assert page.faults == []
 
@@ -110,6 +110,35 @@ def test_a_switch_is_moved_and_the_counts_are_announced(phone):
     assert "at-BATT=OFF" in page.url
 
 
+def test_the_slider_reads_the_instrument_at_another_minute(phone):
+    """By arrow keys: the number follows, the pointers turn, the focus stays on the slider."""
+    page = phone()
+    page.goto(f"{BENCH}?fail=CPC&minute=30")
+    pointer = page.locator("[data-part=gauge] .pic-pointer[data-dial=cabin]")
+    before = pointer.get_attribute("transform")
+    page.locator("#minute").focus()
+    for _ in range(5):
+        page.keyboard.press("ArrowRight")
+    page.wait_for_url("**minute=35**")
+
+    assert page.locator("output[for=minute]").inner_text() == "35"
+    assert pointer.get_attribute("transform") != before
+    assert page.evaluate("document.activeElement.id") == "minute"
+
+
+def test_another_flight_moves_the_ends_of_the_slider(phone):
+    """The low flight is shorter."""
+    page = phone()
+    page.goto(BENCH)
+    last = page.locator("#minute").get_attribute("max")
+    page.locator("summary", has_text="Flight:").click()
+    page.get_by_label("From and to").select_option(index=3)
+    page.locator("summary", has_text="Hollin Sink").wait_for()
+
+    assert page.locator("#minute").get_attribute("max") != last
+    assert "flight=3" in page.url
+
+
 def test_it_works_without_scripts(phone):
     """Boxes, Show, a failure of the handbook, a part: all by pages."""
     page = phone(script=False)
@@ -141,8 +170,8 @@ def test_an_answer_that_comes_late_does_not_overwrite_a_newer_one(phone):
 
     page.route("**/bench/**", hold)
     page.get_by_text("24 Electrical power").click()
-    page.get_by_label("left generator").check()
-    page.get_by_label("bus tie").check()
+    page.get_by_label("left generator", exact=True).check()
+    page.get_by_label("bus tie", exact=True).check()
     _said(page, FAILED)
     held[0].continue_()
     page.wait_for_timeout(300)

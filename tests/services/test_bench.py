@@ -150,6 +150,83 @@ def test_part_of_a_word_is_no_name(db, tmp_path):
     assert bench(db, KEY, Asked(fail=("CLOCK",))).concepts == ()
 
 
+class TestFlights:
+    """What the cabin does: common practice is in domain/aircraft.md; numbers are from there."""
+
+    def test_there_are_a_few_flights_by_the_aircrafts_own_fields_and_ceiling(self, bank_db):
+        """From the home base, Dunquerry, to the highest field, Sant Orrin, at FL390."""
+        seen = bench(bank_db, KEY, Asked()).flight
+
+        assert 3 <= len(seen.names) <= 5
+        assert "Dunquerry to Sant Orrin, FL390" in seen.names
+        assert seen.words == ("Nothing fails.",) and seen.plot["marks"] == []
+
+    def test_a_dead_controller_sinks_the_cabin_to_the_relief_heads(self, bank_db):
+        """F04: cabin sinks until the relief heads hold 8.9 psi, at FL390 about 6,050 ft."""
+        seen = bench(bank_db, KEY, Asked(fail=("CPC",))).flight
+        dials = {dial["id"]: dial["value"] for dial in seen.gauge["dials"]}
+
+        assert dials["cabin"] == pytest.approx(6.05, abs=0.01)
+        assert dials["differential"] == pytest.approx(8.9, abs=0.001)
+        assert "differential 8.9 psi" in seen.reading
+        assert any("the controller is dead" in words for words in seen.words)
+        assert [line["label"] for line in seen.plot["lines"]] == ["cabin", "undisturbed", "aircraft"]
+
+    def test_the_other_air_data_source_brings_automatic_back(self, bank_db):
+        """F01: CREW TGT, then AIR DATA to 2 restores AUTO; the crew does it five minutes later."""
+        lost = bench(bank_db, KEY, Asked(fail=("ADC_1",), phase="climb")).flight
+        mended = bench(bank_db, KEY, Asked(fail=("ADC_1",), switches={"AIR_DATA": "2"}, phase="climb")).flight
+
+        assert any("held for the crew's target" in words for words in lost.words)
+        assert not any("automatic control is back" in words for words in lost.words)
+        assert "automatic control is back" in mended.words[-1]
+        assert [mark["label"] for mark in mended.plot["marks"]] == ["it fails", "switches"]
+
+    def test_both_engines_out_lets_the_cabin_leak_up(self, bank_db):
+        """F14: no inflow; CABIN ALT works (ESS on the battery); 10,000 ft after 1.7 min from 6,900."""
+        seen = bench(bank_db, KEY, Asked(fail=("L_ENG", "R_ENG"))).flight
+        warned = next(words for words in seen.words if "cabin at 10,000 ft" in words)
+
+        assert "CABIN ALT warning comes" in warned
+        failed = next(mark["at"] for mark in seen.plot["marks"])
+        assert float(warned.split()[1].strip(",")) - failed == pytest.approx(1.7, abs=0.11)
+
+    def test_a_warning_that_is_lost_does_not_come(self, bank_db):
+        """F10 with both engines: ESS gone, so nobody is warned and no mask drops."""
+        seen = bench(bank_db, KEY, Asked(fail=("L_ENG", "R_ENG", "E_BAR"))).flight
+
+        assert sum("does not come: it is lost" in words for words in seen.words) == 2
+
+    def test_by_hand_the_cabin_is_held(self, bank_db):
+        """Pressurisation to MAN with nothing failed: the crew holds what there is."""
+        seen = bench(bank_db, KEY, Asked(switches={"PRESS": "MAN"})).flight
+
+        assert any("by hand and holds" in words for words in seen.words)
+
+    @pytest.mark.parametrize("phase", ["climb", "cruise", "descent"])
+    def test_every_single_failure_flies_every_flight(self, bank_db, phase):
+        """Each part, each flight: a plot, and the minute inside it."""
+        from quizsvc.pictures import draw
+        from quizsvc.services.bench_flights import flown
+
+        for place, node in enumerate(AIRCRAFT.nodes):
+            seen = flown(AIRCRAFT, (node,), {}, place % 4, phase, None)
+            assert 0 <= seen.minute <= seen.last
+            assert draw(seen.plot)
+
+    def test_a_minute_of_ones_own_is_read_and_one_beyond_the_end_is_the_end(self, bank_db):
+        """The slider's ends move with the flight."""
+        seen = bench(bank_db, KEY, Asked(minute=5)).flight
+        late = bench(bank_db, KEY, Asked(minute=900)).flight
+
+        assert seen.minute == 5 and late.minute == late.last
+
+    def test_a_flight_that_is_not_there_is_refused(self, bank_db):
+        """By its number."""
+        with pytest.raises(InputError, match="no flight 9"):
+            bench(bank_db, KEY, Asked(flight=9))
+
+
 @pytest.fixture
 def second_db(db, tmp_path):
     """A bank of the second invented aircraft: other buses, other switches, other names."""
@@ -181,6 +258,7 @@ def test_another_aircraft_needs_no_word_in_python(second_db):
         assert _ids(seen.failed) == {node}
         assert draw(seen.wide).count('class="pic-body"') == len(aircraft.nodes)
         assert draw(seen.narrow) and draw(seen.way)
+        assert seen.flight is not None and draw(seen.flight.plot)
 
 
 def test_an_aircraft_without_a_graph_has_no_bench(db, tmp_path):

@@ -98,7 +98,7 @@ def test_a_set_on_the_concepts_starts_from_the_bench(visitor, bank_db):
 
 @pytest.mark.parametrize(
     "query",
-    ["fail=FLUX", "node=FLUX", "at-FLUX=1", "at-BATT=HALF", "flight=-1", "flight=x", "when=never",
+    ["fail=FLUX", "node=FLUX", "at-FLUX=1", "at-BATT=HALF", "flight=-1", "flight=99", "flight=x", "when=never",
      "minute=-5", "minute=x", "minute=99999", "&".join(f"fail=X{n}" for n in range(300))],
 )  # fmt: skip
 def test_an_address_that_asks_for_what_is_not_there_is_refused_in_words(visitor, query):
