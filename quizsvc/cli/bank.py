@@ -128,21 +128,31 @@ def _item_lines(shown: dict[str, Any]) -> list[str]:
         lines.append("")
         if len(shown["draws"]) > 1:
             lines.append(f"draw {number}")
-        lines.append(draw["stem"])
-        lines += [f"picture: {draw['picture_text']}"] if draw["picture_text"] else []
-        lines += [draw["ask"]] if draw["ask"] else []
-        lines += [f"  {name}: {text}{_belief(draw['beliefs'].get(name))}" for name, text in draw["options"].items()]
-        for row in draw["rows"]:
-            lines.append(f"  {row['label']}: {row['key']}{' (' + row['note'] + ')' if row['note'] else ''}")
-            lines += [f"    <- {belief}" for belief in (row["belief"] or "").split("; ") if belief]
-        lines += [f"choices: {'; '.join(draw['choices'])}"] if draw["choices"] else []
-        lines += [f"key: {draw['key']}", f"accepted: {draw['accepted']}"]
-        lines += [f"trap {trap['id']}: {trap['shown']}{_belief(trap['belief'])}" for trap in draw["traps"]]
-        lines += [f"  {line}" for line in draw["working"]]
-        lines.append(f"why: {draw['why']}")
+        lines += _question_lines(draw)
+        for part in draw.get("parts", ()):
+            marks = [f"{part['kind']}, concept {part['concept']}"]
+            marks += ["put right before going on"] if part["reveal"] else []
+            marks += [f"follows {', '.join(part['follow'])}"] if part["follow"] else []
+            lines += ["", f"part {part['part']}: {', '.join(marks)}", *_question_lines(part)]
         if draw["cautions"]:
             lines.append(f"cautions: {', '.join(draw['cautions'])}")
     return lines
+
+
+def _question_lines(draw: dict[str, Any]) -> list[str]:
+    """One question, or one part of a scenario, with its key and what stands behind wrong answers."""
+    lines = [draw["stem"]]
+    lines += [f"picture: {draw['picture_text']}"] if draw["picture_text"] else []
+    lines += [draw["ask"]] if draw["ask"] else []
+    lines += [f"  {name}: {text}{_belief(draw['beliefs'].get(name))}" for name, text in draw["options"].items()]
+    for row in draw["rows"]:
+        lines.append(f"  {row['label']}: {row['key']}{' (' + row['note'] + ')' if row['note'] else ''}")
+        lines += [f"    <- {belief}" for belief in (row["belief"] or "").split("; ") if belief]
+    lines += [f"choices: {'; '.join(draw['choices'])}"] if draw["choices"] else []
+    lines += [f"key: {draw['key']}", f"accepted: {draw['accepted']}"] if draw["key"] else []
+    lines += [f"trap {trap['id']}: {trap['shown']}{_belief(trap['belief'])}" for trap in draw["traps"]]
+    lines += [f"  {line}" for line in draw["working"]]
+    return [*lines, f"why: {draw['why']}"]
 
 
 def _belief(text: str | None) -> str:

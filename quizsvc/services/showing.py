@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from quizsvc.bank.grade import grade, worked
+from quizsvc.bank.kinds.base import Presented
 from quizsvc.bank.question import Item, issue, present
 from quizsvc.physics.units import format_quantity
 from quizsvc.pictures import describe
@@ -22,9 +23,23 @@ def shown(item: Item, rng: Any) -> dict[str, Any]:
     """
     issued = issue(item, rng)
     asked = present(item, issued.drawn, issued.order)
-    working = worked(issued.record)
-    traps = issued.record.get("traps", [])
-    beliefs = issued.record.get("beliefs", {})
+    if "parts" not in issued.record:
+        return _entry(asked, issued.record)
+    parts = []
+    for entry in issued.record["parts"]:
+        part = present(item, issued.drawn, entry["order"], part=entry["part"])
+        head = {"part": entry["part"], "concept": entry["concept"], "reveal": entry["reveal"]}
+        follow = list(entry["record"].get("earlier", {}))
+        parts.append(_entry(part, entry["record"]) | head | {"follow": follow, "situation": None})
+    return _entry(asked, issued.record) | {"parts": parts}
+
+
+def _entry(asked: Presented, record: Any) -> dict[str, Any]:
+    """One question, or one part of a scenario."""
+    working = worked(record)
+    traps = record.get("traps", [])
+    beliefs = record.get("beliefs", {})
+    rows = () if "parts" in record else grade(record, {"pass": True}).rows
     return {
         "stem": asked.stem,
         "kind": asked.kind,
@@ -38,13 +53,13 @@ def shown(item: Item, rng: Any) -> dict[str, Any]:
         "key": working.key_shown,
         "accepted": working.accepted_shown,
         "rows": [
-            {"label": row.label, "key": row.key, "note": row.note, "belief": _row_beliefs(issued.record, row.id)}
-            for row in grade(issued.record, {"pass": True}).rows
+            {"label": row.label, "key": row.key, "note": row.note, "belief": _row_beliefs(record, row.id)}
+            for row in rows
         ],
         "choices": [choice.text for choice in asked.choices],
-        "keys": issued.record.get("keys", []),
+        "keys": record.get("keys", []),
         "beliefs": beliefs if isinstance(beliefs, dict) else {},
-        "traps": [trap | {"shown": _in_shown_unit(issued.record, trap["value"])} for trap in traps],
+        "traps": [trap | {"shown": _in_shown_unit(record, trap["value"])} for trap in traps],
         "why": working.why,
         "working": list(working.lines),
         "pictures": list(working.pictures),

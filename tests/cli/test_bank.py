@@ -269,6 +269,16 @@ class TestShow:
         assert "\nWhat is holding the cabin?\n" in out
         assert "\n  CABIN ALT: 4,700 ft\n" in out
 
+    def test_a_scenario_part_by_part(self, quizsvc):
+        """Sample S09 of the item design: CAB 7,100 before the climb, 8,350 to land; what follows and what is revealed."""
+        code, out, err = quizsvc("bank", "show", "both-sources-gone-to-a-high-field", QUIZSVC_BANK="")
+
+        assert (code, err) == (0, "")
+        assert "\npart b: one, concept C-BACK, put right before going on\n" in out
+        assert "\npart f: number, concept P-RATE, follows c, e\n" in out
+        assert "\nkey: 7,100 ft\n" in out
+        assert "\nkey: 8,350 ft\n" in out
+
     def test_json_holds_each_draw(self, quizsvc):
         """For a program: one object, as many draws as asked for."""
         code, out, err = quizsvc("bank", "show", "cabin-from-differential", "--draws", "2", "--json")
