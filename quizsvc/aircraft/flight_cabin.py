@@ -25,7 +25,7 @@ from quizsvc.physics.flow import CRITICAL_RATIO, leak_time_constant, mass_flow
 __all__: list[str] = []  # a part of `flight`, which alone uses it
 
 _SAME_M, _SAME_S = 1e-6, 1e-3
-_LEAK_STEP_S = 5.0
+_LEAK_STEP_S = 12.5
 # Valves closed and the air still coming in drive a cabin further below sea level than any table goes. The lowest layer
 # of the standard atmosphere is taken to go on as it begins there.
 _EXPONENT = -GAS_CONSTANT_AIR * LAPSE_RATE / STANDARD_GRAVITY
