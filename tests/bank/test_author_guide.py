@@ -7,6 +7,7 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
+from quizsvc.aircraft.flight import BELIEFS, EVENTS
 from quizsvc.bank.check import BankText, check_bank
 from quizsvc.services import bank_files
 from quizsvc.settings import question_bank_folder
@@ -36,7 +37,7 @@ class TestExamples:
         bank = checked(EXAMPLES)
         assert [finding for finding in bank.findings if finding.file == "guide.yaml"] == []
         assert [item.kind for item in bank.items if item.file == "guide.yaml"] == [
-            "one", "some", "number", "gauge", "still-works",
+            "one", "some", "number", "order", "match", "gauge", "profile", "still-works", "say", "scenario",
         ]  # fmt: skip
 
     def test_an_example_with_a_fault_would_be_seen(self):
@@ -56,6 +57,17 @@ class TestNames:
         missing = [name for name in named if f'"{name}"' not in SOURCES and name != "formula-name-unknown"]
         assert len(named) >= 15
         assert missing == []
+
+    def test_events_and_changes_of_a_flight_are_all_named(self):
+        """What a flight may meet, and each wrong belief that a plot may fly by."""
+        section = GUIDE[GUIDE.index("## Kind `profile`") : GUIDE.index("## Kind `still-works`")]
+        named = {
+            word for text in re.findall(r"`([^`]+)`", section) for word in re.findall(r"[a-z-]+(?: [a-z]+)*", text)
+        }
+
+        assert set(EVENTS) <= named
+        for word, values in BELIEFS.items():
+            assert {word, *values} <= named, word
 
     def test_guide_is_not_read_as_bank_text(self):
         """The guide lies in the bank's folder and is no file of the bank."""

@@ -270,7 +270,7 @@ class TestShow:
         assert "\n  CABIN ALT: 4,700 ft\n" in out
 
     def test_a_scenario_part_by_part(self, quizsvc):
-        """Sample S09 of the item design: CAB 7,100 before the climb, 8,350 to land; what follows and what is revealed."""
+        """Sample S09 of the item design: CAB 7,100 before the climb, 8,350 to land; what follows, what is revealed."""
         code, out, err = quizsvc("bank", "show", "both-sources-gone-to-a-high-field", QUIZSVC_BANK="")
 
         assert (code, err) == (0, "")
