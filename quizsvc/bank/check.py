@@ -30,6 +30,7 @@ from quizsvc.bank.concept import (
 from quizsvc.bank.draw import Generator
 from quizsvc.bank.examine import check_formulas
 from quizsvc.bank.functions import library
+from quizsvc.bank.habits import habits
 from quizsvc.bank.item import Context, ItemText, read_item
 from quizsvc.bank.kinds import KINDS
 from quizsvc.bank.question import build_item
@@ -191,6 +192,7 @@ class _Check:
         check_references(self.concepts)
         items = self._items()
         self._owed_cautions(items)
+        self._habits(items)
         concepts = tuple(entry.concept for entry in self.concepts)
         summary = summarise(concepts, [(item.concept, item.kind, item.body["demand"], item.status) for item in items])
         self._coverage(summary)
@@ -354,6 +356,13 @@ class _Check:
                 f"items owe {', '.join(missing)}, and no such caution is written",
                 "add '- caution: C1' with its text and where",
             )
+
+    def _habits(self, items: Sequence[CheckedItem]) -> None:
+        placed = [(item.file, item.line, item.id, item.body) for item in items if item.status != "withdrawn"]
+        for habit in habits(placed):
+            report = Report(habit.file, habit.item)
+            self.reports.append(report)
+            report.remark((habit.line, 3), habit.reference, habit.what, habit.mend)
 
     def _coverage(self, summary: Summary) -> None:
         """One remark for each concepts file, at its first thin concept."""

@@ -31,7 +31,7 @@ def register(commands: Any) -> None:
         "check", help="report every finding in one run; exit code 1 where there is a fault"
     )
     check_parser.add_argument("folder", metavar="DIR", type=Path, nargs="?", help="default: setting QUIZSVC_BANK")
-    check_parser.add_argument("--summary", action="store_true", help="print counts of items by system, kind and status")
+    check_parser.add_argument("--summary", action="store_true", help="print counts of items by system, concept, kind and demand")
     check_parser.add_argument("--json", action="store_true", help="print one JSON object")
     check_parser.set_defaults(run=check)
 

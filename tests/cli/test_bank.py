@@ -124,7 +124,12 @@ class TestCheck:
         )
         assert code == 0
         assert "by kind: " + ", ".join(f"{kind} {count}" for kind, count in sorted(kinds.items())) in out
-        assert "  P-DIFF       live 2\n" in out
+        rows = {line.split()[0]: line.split()[1:] for line in out.splitlines() if line.startswith("  ")}
+        assert rows["P-DIFF"][:2] == ["live", "2"] and rows["P-DIFF"][2] in kinds
+        table = out[out.index("system  ") :].splitlines()
+        assert table[0].split() == ["system", *sorted(kinds), "all"]
+        (whole,) = [line.split() for line in table if line.startswith("all ")]
+        assert whole == ["all", *(str(count) for _, count in sorted(kinds.items())), str(sum(kinds.values()))]
 
     def test_a_folder_that_is_none_is_a_clear_error(self, quizsvc, tmp_path):
         """Says which folder, and ends with 1."""
