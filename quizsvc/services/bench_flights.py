@@ -11,7 +11,7 @@ from quizsvc.aircraft.description import Aircraft
 from quizsvc.aircraft.failures import State, evaluate
 from quizsvc.aircraft.flight import Descent, Event, History, Plan, fly
 from quizsvc.aircraft.flight_plan import Trajectory
-from quizsvc.aircraft.instrument import cabin_gauge
+from quizsvc.aircraft.instrument import cabin_gauge, dials
 from quizsvc.aircraft.pressurisation import landing_setting
 from quizsvc.aircraft.sections import Airfield
 from quizsvc.errors import InputError, OutOfRangeError
@@ -35,7 +35,7 @@ class FlightView:
     """A flight as it went.
 
     `names` are those of all prepared flights; `words` say what happens; `plot` and `gauge` are picture descriptions,
-    the gauge at `minute`, None where a pointer stands beyond its scale; `last` is the last minute.
+    the gauge at `minute`, None where the cabin is beyond any atmosphere; `last` is the last minute.
     """
 
     names: tuple[str, ...]
@@ -213,7 +213,7 @@ def _words(
         named = aircraft.nodes[node].name.partition(" (")[0] if node else warning.what
         does = "comes" if _works(state, node) else "does not come: it is lost"
         words.append((warning.at_s, f"Minute {minute:.1f}, cabin at {shown}: the {named} {does}."))
-    return tuple(text for _, text in sorted(words)) or ("Nothing fails.",)
+    return tuple(text for _, text in sorted(words, key=lambda entry: entry[0])) or ("Nothing fails.",)
 
 
 _MODES: Mapping[str, str] = {
@@ -257,11 +257,16 @@ def _points(history: History, line: Sequence[float]) -> list[list[float]]:
 
 
 def _gauge(aircraft: Aircraft, history: History, minute: int) -> dict[str, Any] | None:
+    """The instrument; a pointer that would leave its scale rests at the end, as in the aircraft."""
     at = minute * _MINUTE
+    found = dials(aircraft)
     try:
-        return cabin_gauge(aircraft, history.at(at)[1], history.differential_at(at))
+        values = {"cabin": history.at(at)[1], "differential": history.differential_at(at)}
     except OutOfRangeError:
         return None
+    for key, dial in found.items():
+        values[key] = min(max(values[key], dial.low / dial.per_si), dial.high / dial.per_si)
+    return cabin_gauge(aircraft, values["cabin"], values["differential"])
 
 
 def _reading(history: History, minute: int) -> str:

@@ -70,7 +70,12 @@ function put(page) {
   const look = focused && focused.dataset ? focused.dataset.look : null;
   for (const part of document.querySelectorAll("[data-part]")) {
     const fresh = page.querySelector(`[data-part="${part.dataset.part}"]`);
-    if (fresh) part.innerHTML = fresh.innerHTML;
+    if (!fresh) continue;
+    const folds = new Map([...part.querySelectorAll("[data-fold]")].map((one) => [one.dataset.fold, one.open]));
+    part.innerHTML = fresh.innerHTML;
+    for (const one of part.querySelectorAll("[data-fold]")) {
+      if (folds.has(one.dataset.fold)) one.open = folds.get(one.dataset.fold);
+    }
   }
   const other = page.getElementById("minute");
   if (slider && other) {
