@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import random
 
 import pytest
@@ -39,8 +40,9 @@ BOTH_GENERATORS = """\
 ALL = ("cpc", "man", "bleeds", "warn", "dump", "brakes", "hour", "gauge")
 
 
+@functools.cache
 def compiled():
-    """The item, compiled."""
+    """The item, checked and compiled once."""
     bank = check(BOTH_GENERATORS)
     assert bank.faults == [], bank.faults
     return compile_item(bank.items[0].body, None)
