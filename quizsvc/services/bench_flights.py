@@ -213,7 +213,7 @@ def _words(
         named = aircraft.nodes[node].name.partition(" (")[0] if node else warning.what
         does = "comes" if _works(state, node) else "does not come: it is lost"
         words.append((warning.at_s, f"Minute {minute:.1f}, cabin at {shown}: the {named} {does}."))
-    return tuple(text for _, text in sorted(words, key=lambda entry: entry[0])) or ("Nothing fails.",)
+    return tuple(text for _, text in sorted(words, key=lambda entry: round(entry[0]))) or ("Nothing fails.",)
 
 
 _MODES: Mapping[str, str] = {

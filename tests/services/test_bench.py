@@ -169,7 +169,7 @@ class TestFlights:
         assert dials["cabin"] == pytest.approx(6.05, abs=0.01)
         assert dials["differential"] == pytest.approx(8.9, abs=0.001)
         assert "differential 8.9 psi" in seen.reading
-        assert any("the controller is dead" in words for words in seen.words)
+        assert seen.words[0].startswith("It fails") and "the controller is dead" in seen.words[1]
         assert [line["label"] for line in seen.plot["lines"]] == ["cabin", "undisturbed", "aircraft"]
 
     def test_the_other_air_data_source_brings_automatic_back(self, bank_db):
