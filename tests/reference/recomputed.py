@@ -164,3 +164,34 @@ KEYS = {
     "minutes-on-a-battery": lambda capacity, usable, load: capacity * usable / load * 60,
 }
 """By item; the names of the arguments are those of its drawn quantities."""
+
+
+def at_limit(start, end):
+    """Minutes of a cabin from one altitude to another at its limit: up 550, down 350."""
+    return np.where(end > start, (end - start) / 550, (start - end) / 350)
+
+
+# scenario/part: as above, the person's earlier answers being the keys
+PARTS = {
+    "both-sources-gone-to-a-high-field/a": lambda level: to_step(schedule(level), 50),
+    "both-sources-gone-to-a-high-field/c": lambda level: 7100.0,
+    "both-sources-gone-to-a-high-field/e": lambda level: 8350.0,
+    "both-sources-gone-to-a-high-field/f": lambda level: (8350 - 7100) / 550,
+    "a-tie-that-waited/d": lambda level: (level - 10_000) / 3100,
+    "the-knob-of-the-last-flight/a": lambda low_elevation: target(low_elevation),
+    "the-knob-of-the-last-flight/b": lambda low_elevation: psi(target(low_elevation)) - psi(4764),
+    "the-knob-of-the-last-flight/d": lambda cabin: (4600 - cabin) / 550,
+    "a-dead-controller-before-the-descent/a": lambda level: feet(psi(level) + 8.9),
+    "a-dead-controller-before-the-descent/c": lambda low: -feet(psi(low) + 8.9),
+    "landing-by-crew-target/a": lambda field_elevation: to_step(field_elevation - 150, 50),
+    "landing-by-crew-target/b": lambda field_elevation, level: at_limit(
+        to_step(schedule(level), 50), to_step(field_elevation - 150, 50)
+    ),
+    "sudden-loss-over-high-ground/b": lambda safe: np.maximum(safe, 10_000),
+    "sudden-loss-over-high-ground/c": lambda level, safe: (level - np.maximum(safe, 10_000)) / 3100,
+    "dark-with-the-battery-off/c": lambda off_amps_total: 44 * 0.8 / (33.0 - off_amps_total) * 60,
+    "dark-with-the-battery-off/d": lambda level: (level - 10_000) / 3100,
+    "the-regime-lost-half-way/b": lambda cabin: to_step(cabin, 50),
+    "the-regime-lost-half-way/e": lambda cabin: (10_950 - cabin) / 550,
+}
+"""By scenario and part."""
