@@ -61,6 +61,8 @@ SAMPLES = {
         ["67.37", "153", "68.53"],
     ),
     "N28": ("oxygen-least-pressure", {"pax": "6", "hold": "20 min"}, "1181", ["1031", "404", "557"]),
+    # The worked item of the domain paper on items, one pilot's mask forgotten among its misconceptions.
+    "S10": ("oxygen-least-pressure", {"pax": "4", "hold": "25 min"}, "1252", ["1102", "472", "786"]),
     "N29": ("battery-minutes-at-a-load", {"load": "33 A", "usable": "80 %"}, "64.00", ["80.00", "1.07", "6.25"]),
     "N30": (
         "battery-minutes-after-shedding", {"before": "33 A", "waited": "12 min", "after": "24 A"}, "83.50",
@@ -141,6 +143,16 @@ def test_n40_rule_of_thumb_gives_the_printed_sample_and_is_accepted(bank):
 
     assert close(from_si(tried.values["thumb"], "ft"), "883")
     assert grade(record, read_response(record, {"text": "883"})).outcome == "full"
+
+
+def test_s10_accepts_the_plan_and_remarks_on_rounding_down(bank):
+    """1,300 psi is the plan; 1,250 is inside the tolerance, full, and rounded the unsafe way (domain paper on items)."""
+    item = compiled(bank, "oxygen-least-pressure")
+    record = number_record(item, try_draw(item, drawn_of({"pax": "4", "hold": "25 min"})))
+    plan, low = (grade(record, read_response(record, {"text": text})) for text in ("1,300 psi", "1,250"))
+
+    assert (plan.outcome, low.outcome) == ("full", "full")
+    assert low.remark and not plan.remark
 
 
 def test_cabin_at_ceiling_of_the_issue(bank):
