@@ -146,7 +146,7 @@ def test_n40_rule_of_thumb_gives_the_printed_sample_and_is_accepted(bank):
 
 
 def test_s10_accepts_the_plan_and_remarks_on_rounding_down(bank):
-    """1,300 psi is the plan; 1,250 is inside the tolerance, full, and rounded the unsafe way (domain paper on items)."""
+    """1,300 psi is the plan; 1,250 is inside the tolerance, full, rounded the unsafe way (domain paper on items)."""
     item = compiled(bank, "oxygen-least-pressure")
     record = number_record(item, try_draw(item, drawn_of({"pax": "4", "hold": "25 min"})))
     plan, low = (grade(record, read_response(record, {"text": text})) for text in ("1,300 psi", "1,250"))
