@@ -23,7 +23,7 @@ _SCALES: tuple[dict[str, Any], ...] = (
     {"edge": 102.0, "long": 14.0, "half": 10.0, "short": 6.5, "at": 119.0, "size": 20.0, "band": 105.0},
 )
 # Outlines around the origin, pointing up.
-_LONG = "M-2.6 8 L-2.6 -121 L-9 -121 L0 -139 L9 -121 L2.6 -121 L2.6 8 Z"
+_LONG = "M-2.6 8 L-2.6 -126 L-8 -126 L0 -140 L8 -126 L2.6 -126 L2.6 8 Z"
 _SHORT = "M-8 26 L-11 -30 L0 -88 L11 -30 L8 26 Z"
 
 _BODY = """\
@@ -187,9 +187,12 @@ def _reading(dial: Mapping[str, Any]) -> str:
 
 
 def _value(dial: Mapping[str, Any]) -> str:
-    """The value with as many decimals as half a small mark needs."""
-    decimals = max(0, -math.floor(math.log10(float(dial["minor"]) / 2)))
-    return f"{float(dial['value']) + 0.0:,.{decimals}f}".replace("-", "\N{MINUS SIGN}")
+    """The value with as many decimals as half a small mark needs; one more where it stands between two of those."""
+    value, minor = float(dial["value"]) + 0.0, float(dial["minor"])
+    decimals = max(0, -math.floor(math.log10(minor / 2)))
+    if abs(round(value, decimals) - value) > minor / 8:
+        decimals += 1
+    return f"{value:,.{decimals}f}".replace("-", "\N{MINUS SIGN}")
 
 
 def _multiples(low: float, high: float, step: float) -> list[float]:
@@ -260,7 +263,7 @@ def _readings(dials: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
         middle, first = sum(angles) / 2, 1.0 if angles[0] >= angles[1] else -1.0
         placed = [middle + 12.0 * first, middle - 12.0 * first]
     found = []
-    for dial, angle, place, length in zip(dials, angles, placed, (139.0, 88.0), strict=False):
+    for dial, angle, place, length in zip(dials, angles, placed, (140.0, 88.0), strict=False):
         start, end = polar(length + 8.0, angle), polar(198.0, place)
         text = _value(dial)
         width = max(44.0, svg.text_width(text, 27.0) + 14.0)

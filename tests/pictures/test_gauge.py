@@ -106,6 +106,14 @@ def test_readings_are_told_where_they_are_asked_for():
     )
 
 
+@pytest.mark.parametrize(
+    ("value", "shown"), [(8.9, "8.9"), (8.532, "8.53"), (8.51, "8.5"), (0.25, "0.25"), (3.0, "3.0")]
+)
+def test_a_reading_has_the_decimals_that_an_eye_can_tell(value, shown):
+    """Marks stand 0.2 apart: a tenth is a place between two, and half a tenth is told where it is one."""
+    assert f"It reads {shown} psi." in describe(gauge(4.7, value, readings=True))
+
+
 @pytest.mark.parametrize(("cabin", "differential"), [(8.0, 5.7), (7.0, 5.0), (16.0, 10.0), (-2.0, 0.0), (4.7, 8.9)])
 def test_reading_boxes_do_not_lie_on_one_another_nor_outside(cabin, differential):
     """Also where both pointers stand alike."""
