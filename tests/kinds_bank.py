@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from quizsvc.bank.kinds import KINDS
 from tests import factories
 
 HEAD = """\
@@ -113,13 +112,51 @@ BY_KIND = {
 """,
 }
 
+# Parts of their own kinds and concepts; the third follows the first, the second is put right before going on.
+BY_KIND["scenario"] = """\
+  stem: Dunquerry to Sant Orrin, FL350. Both air data sources are lost to the controller; CREW TGT shows.
+  parts:
+    - id: a
+      kind: number
+      concept: K-SCENARIO
+      how: mental
+      stem: Cleared to FL390. CAB setting before the climb?
+      answer: placard(390*FL)
+      unit: ft
+      within: exact
+      traps:
+        - {id: schedule, value: schedule(390*FL), belief: read the schedule}
+      why: The placard is the schedule plus 200.
+    - id: b
+      kind: one
+      concept: K-PART-B
+      reveal: true
+      stem: Try AIR DATA 2?
+      options:
+        - {id: none, text: "no gain, stay in CREW TGT", key: true}
+        - {id: back, text: AUTO returns, belief: the other source is good}
+      why: Both outputs are gone.
+    - id: c
+      kind: number
+      concept: K-PART-C
+      how: mental
+      follow: [a]
+      stem: Minutes for the cabin to get there from 5,600 ft?
+      answer: (a - 5600*ft) / cabin_up_limit
+      unit: min
+      within: 0.2 min
+      why: "From 5,600 ft to {a} at 550 fpm is {answer}."
+  why: CREW TGT knows the cabin and not the aircraft.
+"""
+PART_CONCEPTS = ("part-b", "part-c")
+
 
 def concepts(kinds: tuple[str, ...]) -> str:
-    """One concept for each kind."""
+    """One concept for each kind, and those of a scenario's other parts."""
     return "".join(
         f"- {{concept: K-{kind.upper()}, title: Asked as {kind}, system: {kind} system, handbook: 21-10, "
         "what: predict, consequence: 1}\n"
-        for kind in kinds
+        for kind in (*kinds, *PART_CONCEPTS)
     )
 
 
@@ -133,7 +170,7 @@ def items(kinds: tuple[str, ...]) -> str:
 
 def write_kinds_bank(folder: Path) -> Path:
     """Write the bank into a folder and return it."""
-    kinds = tuple(kind for kind in BY_KIND if kind in KINDS)
+    kinds = tuple(BY_KIND)
     return factories.write_bank(
         folder,
         extra={"tolquenny-19/concepts.yaml": concepts(kinds), "tolquenny-19/items.yaml": items(kinds)},

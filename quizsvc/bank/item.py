@@ -29,6 +29,8 @@ DEMANDS = ("rote", "understanding", "application", "correlation")
 STATUSES = ("draft", "read", "live", "withdrawn")
 HOWS = ("mental", "table", "calc")
 SECONDS_BY_HOW: Mapping[str, float] = {"mental": 45.0, "table": 75.0, "calc": 90.0}
+SECONDS_TO_READ = 20.0
+"""What a scenario's situation takes to read, beside its parts."""
 LONGEST_STEM = 60
 LONGEST_OPTION = 12
 MOST_OPTIONS = 5
@@ -266,7 +268,10 @@ def _read_effort(block: Block, item: ItemText, kind: str) -> None:
     seconds = block.number("seconds")
     if seconds is not None and not 1 <= seconds <= 3600:
         report.fault(block.at("seconds"), "bank-number", f"{seconds:g} seconds", "write between 1 and 3600")
-    body["seconds"] = seconds if seconds is not None else SECONDS_BY_HOW.get(body["how"], MODULES[kind].seconds)
+    usual = SECONDS_BY_HOW.get(body["how"], MODULES[kind].seconds)
+    if body.get("parts"):
+        usual = SECONDS_TO_READ + sum(part["seconds"] for part in body["parts"])
+    body["seconds"] = seconds if seconds is not None else usual
     ramp = block.flag("ramp")
     options = body.get("options", [])
     if ramp is None:

@@ -9,15 +9,22 @@ from datetime import datetime
 from typing import Any
 
 from quizsvc.bank.grade import grade, read_response
-from quizsvc.bank.question import present
 from quizsvc.errors import ConflictError, InputError
 from quizsvc.memory.recall import update
 from quizsvc.memory.states import AnswerEvent, ConceptState, LearnerState, fresh_concept
 from quizsvc.memory.weights import Weights
 from quizsvc.services import edge, memory_log, weights
 from quizsvc.services.clocks import days_since_epoch, effective_time, local_day
-from quizsvc.services.compiled import compiled
-from quizsvc.services.question_views import feedback_view, marks_stored, question_view
+from quizsvc.services.compiled import Compiled, compiled
+from quizsvc.services.question_views import (
+    feedback_view,
+    judged_by,
+    marks_stored,
+    question_view,
+    shown_to,
+    withheld,
+)
+from quizsvc.services.stored_questions import stored_question
 from quizsvc.services.views import AnswerView
 from quizsvc.store import people, questions, recording
 from quizsvc.store.session import Database
@@ -93,29 +100,31 @@ def record_answer(
     with db.glance() as rows:
         row = _fetched(rows, person_id, question_id, sent)
         stored: Any = recording.stored(rows, row.same_id) if row.same_id is not None else None
+        own = _own_earlier(rows, row)
+    revision = compiled(db, row.revision_hash, row.revision_id)
     if stored is None:
         # Judging and memory are worked out before the lock, which is then held for a fraction of a millisecond.
-        work = _worked(row, sent, weights.kept(db, row.weights_version))
+        work = _worked(row, sent, weights.kept(db, row.weights_version), revision, own)
         if work.in_order:
             with contextlib.suppress(_Moved), db.recording() as rows:
                 _write(rows, person_id, row, sent, work)
                 stored = work.stored
     if stored is None:
-        row, stored = _store_locked(db, person_id, question_id, sent)
+        row, stored = _store_locked(db, person_id, question_id, sent, revision)
 
-    revision = compiled(db, row.revision_hash, row.revision_id)
-    shown = present(revision.item, row.drawn, row.option_order)
-    feedback = feedback_view(stored, shown, row.record)
-    on_page = feedback
-    if stored.void_reason == AGAIN:
-        # The page goes on showing the answer that counts; only the result of this sending says that it does not.
+    shown = shown_to(row, revision)
+    feedback = None if withheld(row) else feedback_view(stored, shown, row, revision)
+    on_page = question_view(row, revision, feedback=feedback, shown=shown)
+    if stored.void_reason == AGAIN or row.chain is not None:
+        # The page goes on showing the answer that counts, and at the end of a scenario all its parts; only the result
+        # of this sending says that it does not count.
         with db.reading() as session:
             first = questions.shown(session, person_id, question_id)
-        if first is not None and first.answer_id is not None:
-            on_page = feedback_view(first, shown, row.record)
+            if first is not None and first.answer_id is not None:
+                on_page = stored_question(session, first)
     return AnswerView(
         uuid=uuid,
-        question=question_view(row, revision, feedback=on_page, shown=shown),
+        question=on_page,
         feedback=feedback,
         received_at=stored.received_at,
         already_stored=row.same_id is not None,
@@ -150,6 +159,7 @@ class _Stored:
     remark: str | None
     read_back: str | None
     marks: list[dict[str, Any]]
+    response: dict[str, Any]
 
 
 @dataclass(frozen=True)
@@ -193,14 +203,24 @@ def _fetched(rows: Any, person_id: int, question_id: str, sent: _Sent) -> Any:
     return row
 
 
-def _store_locked(db: Database, person_id: int, question_id: str, sent: _Sent) -> tuple[Any, Any]:
+def _own_earlier(rows: Any, row: Any) -> dict[str, float]:
+    """The person's own numbers that a part of a scenario follows, SI; empty for everything else."""
+    followed = row.record.get("earlier")
+    if not followed:
+        return {}
+    given = recording.earlier(rows, row.chain)
+    return {part: float(given[part]["si"]) for part in followed if "si" in given.get(part, {})}
+
+
+def _store_locked(db: Database, person_id: int, question_id: str, sent: _Sent, revision: Compiled) -> tuple[Any, Any]:
     """Store an answer with the learner's row locked from the start: others came between, or it is not the newest."""
     with db.writing_rows() as connection:
         recording.lock(connection, person_id)
         row = _fetched(connection, person_id, question_id, sent)
         if row.same_id is not None:
             return row, recording.stored(connection, row.same_id)
-        work = _worked(row, sent, weights.kept(db, row.weights_version))
+        own = _own_earlier(connection, row)
+        work = _worked(row, sent, weights.kept(db, row.weights_version), revision, own)
         _write(connection, person_id, row, sent, work)
         if not work.in_order:
             with people.on(connection) as session:
@@ -208,7 +228,7 @@ def _store_locked(db: Database, person_id: int, question_id: str, sent: _Sent) -
         return row, work.stored
 
 
-def _worked(row: Any, sent: _Sent, used: Weights) -> _Work:
+def _worked(row: Any, sent: _Sent, used: Weights, revision: Compiled, own: dict[str, float]) -> _Work:
     """Judge an answer, and work out what memory makes of it.
 
     Raises
@@ -216,8 +236,11 @@ def _worked(row: Any, sent: _Sent, used: Weights) -> _Work:
     InputError
         It cannot be read.
     """
-    response = read_response(row.record, sent.raw)
-    judged = grade(row.record, response)
+    record = judged_by(row, revision, own)
+    response = read_response(record, sent.raw)
+    if own:
+        response["earlier"] = own
+    judged = grade(record, response)
     again = row.first_id is not None
     void_reason = AGAIN if again else WITHDRAWN if row.withdrawn_at is not None else None
     effective_at = effective_time(
@@ -235,6 +258,7 @@ def _worked(row: Any, sent: _Sent, used: Weights) -> _Work:
         remark=judged.remark,
         read_back=judged.read_back,
         marks=marks_stored(judged),
+        response=response,
     )
     day = local_day(effective_at, row.time_zone)
     # Of two answers at one moment the one stored later comes later: it has the higher number.

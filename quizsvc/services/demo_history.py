@@ -10,14 +10,13 @@ from __future__ import annotations
 import math
 import random
 import uuid
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import Any
 
 from quizsvc.errors import InputError
-from quizsvc.physics.unit_table import from_si
 from quizsvc.services import practice
+from quizsvc.services.demo_responses import response
 from quizsvc.services.demo_school import Member
 from quizsvc.services.views import QuestionView
 from quizsvc.store.session import Database
@@ -94,7 +93,7 @@ def _answer(db: Database, person_id: int, learner: Invented, question: QuestionV
     moment += timedelta(seconds=rng.uniform(12, 70))
     with db.reading() as session:
         record = session.get_one(Question, question.id).record
-    raw = response(question, record, knows=rng.random() < chance, rng=rng)
+    raw = response(record, knows=rng.random() < chance, rng=rng)
     practice.record_answer(
         db,
         person_id,
@@ -116,31 +115,3 @@ def _sureness(chance: float, rng: random.Random) -> str | None:
     if rng.random() < 0.15:
         return None
     return "sure" if felt > 0.75 else "think" if felt > 0.4 else "guess"
-
-
-def response(question: QuestionView, record: Mapping[str, Any], *, knows: bool, rng: random.Random) -> dict[str, Any]:
-    """What the learner sends: the key where it knows, else a belief, now and then a pass."""
-    if not knows and rng.random() < 0.12:
-        return {"pass": True}
-    if question.kind == "number":
-        return {"text": _typed(question, record, knows, rng)}
-    keys = set(record["keys"])
-    shown = [option.id for option in question.options]
-    if question.kind == "one":
-        return {"option": rng.choice([one for one in shown if (one in keys) == knows])}
-    picked = [one for one in shown if one in keys]
-    if not knows:
-        slip = rng.choice(shown)
-        picked = [one for one in shown if (one in keys) != (one == slip)]
-    return {"options": picked}
-
-
-def _typed(question: QuestionView, record: Mapping[str, Any], knows: bool, rng: random.Random) -> str:
-    value = record["key"]
-    if not knows:
-        traps = [trap["value"] for trap in record["traps"] if trap.get("value") is not None]
-        value = rng.choice(traps) if traps else value * 1.4
-    unit = question.unit
-    # Four digits, as somebody reads them off or works them out; never in powers of ten, which nobody types.
-    digits = f"{float(f'{from_si(value, unit) if unit else value:.4g}'):.10g}"
-    return f"{digits} {unit}" if unit else digits

@@ -29,6 +29,8 @@ class Draft:
     option_order: list[str]
     record: dict[str, Any]
     draw_key: str
+    part: str | None = None
+    chain: str | None = None
 
     def row(
         self,
@@ -58,11 +60,15 @@ class Draft:
             "repeat_of": repeat_of,
             "offline": False,
             "issued_at": now,
+            "part": self.part,
+            "chain": self.chain,
         }
 
 
-def draft(session: Session, person_id: int, revision_id: int, rng: Any) -> Draft:
-    """Draw one question from a revision; numbers this person has had before only where it has hardly any others.
+def drafts(session: Session, person_id: int, revision_id: int, rng: Any) -> tuple[Draft, ...]:
+    """Draw one question from a revision, or the parts of one scenario in their order.
+
+    Numbers that this person has had before come only where the item has hardly any others.
 
     Raises
     ------
@@ -74,22 +80,42 @@ def draft(session: Session, person_id: int, revision_id: int, rng: Any) -> Draft
     seen = questions.seen_draws(session, person_id, row.item_id) if row.generated else set()
     for _ in range(_DRAWS):
         issued = issue(item, rng)
-        key = draw_key(row.item_id, issued.drawn)
+        parts = issued.record.get("parts") or ()
+        key = draw_key(row.item_id, issued.drawn, parts[0]["part"] if parts else None)
         if key not in seen:
             break
-    return Draft(
-        item_id=row.item_id,
-        revision_id=revision_id,
-        concept_id=row.concept_id,
-        kind=row.kind,
-        drawn=issued.drawn,
-        option_order=list(issued.order),
-        record=issued.record,
-        draw_key=key,
+    if not parts:
+        return (
+            Draft(
+                item_id=row.item_id,
+                revision_id=revision_id,
+                concept_id=row.concept_id,
+                kind=row.kind,
+                drawn=issued.drawn,
+                option_order=list(issued.order),
+                record=issued.record,
+                draw_key=key,
+            ),
+        )
+    chain = secrets.token_hex(16)
+    return tuple(
+        Draft(
+            item_id=row.item_id,
+            revision_id=revision_id,
+            concept_id=part["concept"],
+            kind=part["kind"],
+            drawn=issued.drawn,
+            option_order=list(part["order"]),
+            record={**part["record"], "reveal": part["reveal"]},
+            draw_key=draw_key(row.item_id, issued.drawn, part["part"]),
+            part=part["part"],
+            chain=chain,
+        )
+        for part in parts
     )
 
 
-def draw_key(item_id: str, drawn: Any) -> str:
-    """Names an item with its numbers: two questions with one key look alike but for the order of the options."""
+def draw_key(item_id: str, drawn: Any, part: str | None = None) -> str:
+    """Names an item, or a part of one, with its numbers: two questions with one key look alike but for the order."""
     text = json.dumps(drawn, sort_keys=True, separators=(",", ":"))
-    return f"{item_id} {hashlib.sha256(text.encode()).hexdigest()[:24]}"
+    return f"{item_id}{f'/{part}' if part else ''} {hashlib.sha256(text.encode()).hexdigest()[:24]}"

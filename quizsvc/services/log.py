@@ -99,4 +99,4 @@ def exported(session: Session, row: Any) -> dict[str, Any]:
 
 def _shown(session: Session, row: Any) -> Any:
     revision = compiled_in(session, bank.revision(session, row.revision_id).hash, row.revision_id)
-    return present(revision.item, row.drawn, row.option_order)
+    return present(revision.item, row.drawn, row.option_order, part=row.part)

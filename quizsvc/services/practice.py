@@ -8,14 +8,13 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
-from quizsvc.bank.question import present
 from quizsvc.errors import InputError, NotPreparedError
 from quizsvc.memory.planning import plan_set
-from quizsvc.services import edge, housekeeping, planned, question_views
+from quizsvc.services import edge, housekeeping, planned
 from quizsvc.services.answering import record_answer
 from quizsvc.services.clocks import days_since_epoch, local_day, start_of_day
-from quizsvc.services.compiled import compiled_in
-from quizsvc.services.issuing import Draft, draft
+from quizsvc.services.issuing import Draft, drafts
+from quizsvc.services.stored_questions import stored_question
 from quizsvc.services.views import QuestionView, SetView
 from quizsvc.store import bank, people, questions
 from quizsvc.store.session import Database, Session
@@ -97,13 +96,13 @@ def start_set(
             long=long,
             rng=rng,
         )
-        drafts = [
+        drafted = [
             (drawn, place.reason)
             for place in plan.places
-            if (drawn := _draft(session, person_id, found.revisions[place.item], rng)) is not None
+            for drawn in _drafts(session, person_id, found.revisions[place.item], rng)
         ]
         texts = {key: caution.text for key, caution in bank.all_cautions(session).items()}
-    if not drafts:
+    if not drafted:
         raise InputError(
             "set-empty",
             f"no item fits a set of {minutes} minutes" + (" on these concepts" if wanted else ""),
@@ -121,7 +120,7 @@ def start_set(
             session,
             [
                 drawn.row(person_id=person_id, set_id=set_id, position=position, reason=reason, now=now)
-                for position, (drawn, reason) in enumerate(drafts, 1)
+                for position, (drawn, reason) in enumerate(drafted, 1)
             ],
         )
         session.add_all(
@@ -132,12 +131,12 @@ def start_set(
         return _view(session, person_id, set_id)
 
 
-def _draft(session: Session, person_id: int, revision_id: int, rng: Any) -> Draft | None:
-    """A drawn question; None where no draw passes, which leaves the set one item shorter and not the person without."""
+def _drafts(session: Session, person_id: int, revision_id: int, rng: Any) -> tuple[Draft, ...]:
+    """A drawn question, or its parts; none where no draw passes, which only makes the set shorter."""
     try:
-        return draft(session, person_id, revision_id, rng)
+        return drafts(session, person_id, revision_id, rng)
     except InputError:
-        return None
+        return ()
 
 
 def _text_hash(text: str | None) -> str:
@@ -177,7 +176,7 @@ def question_view(
         row = questions.shown(session, edge.row_id(person_id, "question"), edge.key(question_id, "question"))
         if row is None:
             raise edge.not_found("question")
-        return _question(session, row, spoken=spoken)
+        return stored_question(session, row, spoken=spoken)
 
 
 def end_set(db: Database, person_id: int, set_id: str, *, now: datetime) -> SetView:
@@ -215,13 +214,12 @@ def offer_repeats(db: Database, person_id: int, set_id: str, *, now: datetime, r
         if found is None:
             raise edge.not_found("set")
         rows = questions.shown_of_set(session, set_id)
-        drafts = []
+        drafted = []
         for row in _missed(session, set_id, rows):
-            revision = questions.current_revision_of(session, row.item_id)
-            drawn = _draft(session, person_id, revision.id, rng) if revision else None
-            if drawn is not None:
-                drafts.append((drawn, row.id))
-        if not drafts:
+            ways = _ways(session, row)
+            if ways:
+                drafted += [(drawn, row.id) for drawn in _drafts(session, person_id, rng.choice(ways), rng)]
+        if not drafted:
             return _view(session, person_id, set_id)
         into = found
         if found.ended_at is not None and any(row.answer_id is None for row in rows):
@@ -243,7 +241,7 @@ def offer_repeats(db: Database, person_id: int, set_id: str, *, now: datetime, r
                     now=now,
                     repeat_of=repeat_of,
                 )
-                for position, (drawn, repeat_of) in enumerate(drafts, first)
+                for position, (drawn, repeat_of) in enumerate(drafted, first)
             ],
         )
         return _view(session, person_id, into.id)
@@ -265,15 +263,19 @@ def _missed(session: Session, set_id: str, rows: Sequence[Any]) -> list[Any]:
     return [
         row
         for row in rows
-        if row.outcome in ("miss", "pass") and row.id not in asked_again and row.withdrawn_at is None
+        if row.outcome in ("miss", "pass")
+        and row.id not in asked_again
+        and row.withdrawn_at is None
+        and _ways(session, row)
     ]
 
 
-def _question(session: Session, row: Any, *, spoken: bool = False) -> QuestionView:
-    revision = compiled_in(session, row.revision_hash, row.revision_id)
-    shown = present(revision.item, row.drawn, row.option_order, spoken=spoken)
-    feedback = question_views.feedback_view(row, shown, row.record) if row.answer_id is not None else None
-    return question_views.question_view(row, revision, feedback=feedback, shown=shown)
+def _ways(session: Session, row: Any) -> list[int]:
+    """Revisions by which a missed question can be asked again: a part of a scenario only by another item."""
+    if row.part is not None:
+        return questions.other_way(session, row.concept_id, row.item_id)
+    revision = questions.current_revision_of(session, row.item_id)
+    return [revision.id] if revision else []
 
 
 def _view(session: Session, person_id: int, set_id: str) -> SetView:
@@ -287,7 +289,7 @@ def _view(session: Session, person_id: int, set_id: str) -> SetView:
         minutes=found.minutes,
         started_at=found.started_at,
         ended_at=found.ended_at,
-        questions=tuple(_question(session, row) for row in rows),
+        questions=tuple(stored_question(session, row) for row in rows),
         missed=len(_missed(session, set_id, rows)),
         repeats_offered=found.repeats_at is not None,
     )

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from functools import lru_cache
 from typing import Any
 
 from quizsvc.bank.grade import Graded, worked
-from quizsvc.bank.question import Option, Presented, present
+from quizsvc.bank.question import Option, Presented, followed, present
 from quizsvc.physics.atmosphere import pressure
 from quizsvc.physics.units import from_si, to_si
 from quizsvc.services.compiled import Compiled
@@ -25,6 +25,22 @@ def pressure_card() -> tuple[tuple[int, float], ...]:
     )
 
 
+def shown_to(row: Any, revision: Compiled, *, spoken: bool = False) -> Presented:
+    """The question as its person sees it; `row` has the columns of `store.questions.SHOWN_COLUMNS`."""
+    return present(revision.item, row.drawn, row.option_order, part=row.part, spoken=spoken)
+
+
+def judged_by(row: Any, revision: Compiled, own: Mapping[str, float]) -> dict[str, Any]:
+    """The record that an answer is judged by: the frozen one, or worked with the person's own earlier answers."""
+    record: dict[str, Any] = row.record
+    return followed(revision.item, row.part, row.drawn, record, own) if record.get("earlier") and own else record
+
+
+def withheld(row: Any) -> bool:
+    """Whether the feedback of an answered question waits for the last part of its scenario."""
+    return bool(row.chain_open) and not row.record.get("reveal")
+
+
 def question_view(
     row: Any, revision: Compiled, *, feedback: FeedbackView | None, shown: Presented | None = None
 ) -> QuestionView:
@@ -32,7 +48,7 @@ def question_view(
 
     `shown` is the question as `present` gave it, where the caller has it already.
     """
-    shown = shown or present(revision.item, row.drawn, row.option_order)
+    shown = shown or shown_to(row, revision)
     section = row.handbook if row.handbook_title else None
     return QuestionView(
         id=row.id,
@@ -70,6 +86,9 @@ def question_view(
         speak_s=shown.speak_s,
         points=_options(shown.points),
         model=shown.model,
+        situation=shown.situation,
+        part=row.part,
+        parts=tuple(revision.item.parts) if row.part else (),
     )
 
 
@@ -77,10 +96,10 @@ def _options(options: Iterable[Option]) -> tuple[OptionView, ...]:
     return tuple(OptionView(option.id, option.text, option.picture) for option in options)
 
 
-def feedback_view(row: Any, shown: Presented, record: dict[str, Any]) -> FeedbackView:
-    """What an answered question shows; `row` has the columns of the answer and its grade."""
+def feedback_view(row: Any, shown: Presented, question: Any, revision: Compiled) -> FeedbackView:
+    """What an answered question shows; `row` has the columns of the answer and its grade, `question` its own."""
     texts = {option.id: option.text for option in shown.options}
-    working = worked(record)
+    working = worked(judged_by(question, revision, row.response.get("earlier", {})))
     return FeedbackView(
         outcome=row.outcome,
         credit=row.credit,

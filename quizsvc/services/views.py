@@ -138,7 +138,11 @@ class FeedbackView:
 
 @dataclass(frozen=True)
 class QuestionView:
-    """One question of a set. The grading record is not in it; `feedback` is, once answered."""
+    """One question of a set. The grading record is not in it; `feedback` is, once answered.
+
+    A part of a scenario names itself, all `parts`, and what was answered to those before it; `kept` says that it is
+    answered and its feedback waits for the last part, with which the whole `chain` comes.
+    """
 
     id: str
     set_id: str
@@ -175,6 +179,17 @@ class QuestionView:
     speak_s: float | None = None
     points: tuple[OptionView, ...] = ()
     model: str | None = None
+    situation: str | None = None
+    part: str | None = None
+    parts: tuple[str, ...] = ()
+    earlier: tuple[tuple[str, str], ...] = ()
+    kept: bool = False
+    chain: tuple[QuestionView, ...] = ()
+
+    @property
+    def answered(self) -> bool:
+        """Whether it has an answer, shown or kept until the last part."""
+        return self.feedback is not None or self.kept
 
 
 @dataclass(frozen=True)
@@ -193,21 +208,29 @@ class SetView:
     @property
     def answered(self) -> int:
         """How many questions have an answer."""
-        return sum(1 for question in self.questions if question.feedback)
+        return sum(1 for question in self.questions if question.answered)
 
     @property
     def next_question(self) -> QuestionView | None:
         """The first question without an answer."""
-        return next((question for question in self.questions if question.feedback is None), None)
+        return next((question for question in self.questions if not question.answered), None)
+
+    def after(self, question: QuestionView) -> QuestionView | None:
+        """What comes after a question: the next part of its scenario, or the first question without an answer."""
+        parts = (one for one in self.questions if one.part and one.item == question.item and not one.answered)
+        return next(parts, self.next_question) if question.part else self.next_question
 
 
 @dataclass(frozen=True)
 class AnswerView:
-    """The stored result of one answer, the same for the first sending and each repetition of it."""
+    """The stored result of one answer, the same for the first sending and each repetition of it.
+
+    `feedback` is None while parts of the same scenario wait for an answer.
+    """
 
     uuid: str
     question: QuestionView
-    feedback: FeedbackView
+    feedback: FeedbackView | None
     received_at: datetime
     already_stored: bool
     next_question_id: str | None

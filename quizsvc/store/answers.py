@@ -8,6 +8,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Row
 from sqlalchemy.orm import Session, aliased
 
+from quizsvc.store.questions import CHAIN_OPEN
 from quizsvc.store.tables import Answer, Concept, Grade, Question, Revision
 
 _Later = aliased(Grade)
@@ -55,6 +56,7 @@ _ROWS = (
         Question.kind,
         Question.drawn,
         Question.option_order,
+        Question.part,
         Question.repeat_of,
         Question.revision_id,
         Revision.number.label("revision_number"),
@@ -103,7 +105,8 @@ def count_rows(session: Session, person_id: int, *, system: str | None = None, o
 
 
 def _filtered(statement: sa.Select, person_id: int, system: str | None, outcome: str | None) -> sa.Select:
-    statement = statement.where(Answer.person_id == person_id)
+    # What is said of a scenario's parts waits for its last one.
+    statement = statement.where(Answer.person_id == person_id, sa.not_(CHAIN_OPEN))
     if system is not None:
         statement = statement.where(Concept.system == system)
     if outcome is not None:

@@ -25,12 +25,27 @@ from quizsvc.store.tables import (
 
 _Later = aliased(Grade)
 _Peer = aliased(Question)
+_Link = aliased(Question)
+_LinkAnswer = aliased(Answer)
+_OfSet = aliased(PracticeSet)
 
 # Everything that a question's page shows, in one statement; also the way back of a stored answer.
 DISPUTED = sa.exists().where(
     Squawk.item_id == Question.item_id, Squawk.revision_id == Question.revision_id, Squawk.status == "open"
 )
 COUNT_IN_SET = sa.select(sa.func.count()).where(_Peer.set_id == Question.set_id).correlate(Question).scalar_subquery()
+# Whether another part of the question's scenario is still to be answered: until then its feedback is withheld.
+CHAIN_OPEN = sa.and_(
+    Question.chain.is_not(None),
+    sa.exists()
+    .where(
+        _Link.chain == Question.chain,
+        _Link.id != Question.id,
+        ~sa.exists().where(_LinkAnswer.question_id == _Link.id).correlate(_Link),
+    )
+    .correlate(Question),
+    sa.exists().where(_OfSet.id == Question.set_id, _OfSet.ended_at.is_(None)).correlate(Question),
+)
 SHOWN_COLUMNS = (
     Question.id,
     Question.set_id,
@@ -45,6 +60,9 @@ SHOWN_COLUMNS = (
     Question.reason,
     Question.repeat_of,
     Question.issued_at,
+    Question.part,
+    Question.chain,
+    CHAIN_OPEN.label("chain_open"),
     Concept.title.label("concept_title"),
     Concept.system,
     Concept.folder.label("concept_folder"),
@@ -98,6 +116,29 @@ def shown(session: Session, person_id: int, question_id: str) -> Row | None:
 def shown_of_set(session: Session, set_id: str) -> list[Row]:
     """The questions of a set with their answers, in order."""
     return list(session.execute(_SHOWN.where(Question.set_id == set_id).order_by(Question.position)))
+
+
+def shown_of_chain(session: Session, chain: str) -> list[Row]:
+    """The parts of a scenario with their answers, in order."""
+    return list(session.execute(_SHOWN.where(Question.chain == chain).order_by(Question.position)))
+
+
+def other_way(session: Session, concept_id: str, without: str) -> list[int]:
+    """Revisions of live items that ask a concept by one question, but for one item; in the order of their ids."""
+    return list(
+        session.scalars(
+            sa.select(Item.revision_id)
+            .join(Revision, Revision.id == Item.revision_id)
+            .where(
+                Revision.concept_id == concept_id,
+                Revision.kind.not_in(("scenario", "say")),
+                Item.id != without,
+                Item.status == "live",
+                Item.withdrawn_at.is_(None),
+            )
+            .order_by(Item.id)
+        )
+    )
 
 
 def asked_again(session: Session, set_id: str) -> set[str]:

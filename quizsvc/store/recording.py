@@ -46,18 +46,27 @@ _FIRST = (
     .correlate(Question)
     .scalar_subquery()
 )
-_FOLLOWING = (
-    sa.select(_Following.id)
-    .where(
-        _Following.set_id == Question.set_id,
-        _Following.id != Question.id,
-        ~sa.exists().where(_FollowingAnswer.question_id == _Following.id).correlate(_Following),
+
+
+def _following(*where: sa.ColumnElement[bool]) -> sa.ScalarSelect[str]:
+    """The first question of the set without an answer, but this one."""
+    return (
+        sa.select(_Following.id)
+        .where(
+            _Following.set_id == Question.set_id,
+            _Following.id != Question.id,
+            ~sa.exists().where(_FollowingAnswer.question_id == _Following.id).correlate(_Following),
+            *where,
+        )
+        .order_by(_Following.position)
+        .limit(1)
+        .correlate(Question)
+        .scalar_subquery()
     )
-    .order_by(_Following.position)
-    .limit(1)
-    .correlate(Question)
-    .scalar_subquery()
-)
+
+
+# The next part of the same scenario before anything else of the set.
+_FOLLOWING = sa.func.coalesce(_following(_Following.chain == Question.chain), _following())
 _LAST_SEEN = (
     sa.select(sa.func.min(_SeenAnswer.effective_at))
     .join(_SeenQuestion, _SeenQuestion.id == _SeenAnswer.question_id)
@@ -99,6 +108,12 @@ _FETCH = Prepared(
     )
     .outerjoin(_Same, _Same.uuid == sa.bindparam("uuid"))
     .where(Question.id == _question, Question.person_id == _person)
+)
+
+_EARLIER = Prepared(
+    sa.select(Question.part, Answer.response)
+    .join(Answer, Answer.question_id == Question.id)
+    .where(Question.chain == sa.bindparam("chain"), sa.not_(Answer.again))
 )
 
 _Later = aliased(Grade)
@@ -188,6 +203,11 @@ def fetch(rows: Connection | Rows, person_id: int, question_id: str, uuid: str) 
     The hold on its concept, the learner, answers that stand in the way, and the question that comes next.
     """
     return _FETCH.first(rows, {"person_id": person_id, "question_id": question_id, "uuid": uuid})
+
+
+def earlier(rows: Connection | Rows, chain: str) -> dict[str, Any]:
+    """The responses to the parts of a scenario answered so far, by part."""
+    return {found.part: found.response for found in _EARLIER.all(rows, {"chain": chain})}
 
 
 def stored(rows: Connection | Rows, answer_id: int) -> Any:

@@ -60,6 +60,8 @@ class Question(Base):
         Index("ix_question_issued_at", "issued_at"),
         Index("ix_question_repeat_of", "repeat_of"),
         Index("ix_question_revision_id", "revision_id"),
+        Index("ix_question_chain", "chain"),
+        CheckConstraint("(part IS NULL) = (chain IS NULL)", name="part_in_chain"),
     )
 
     id: Mapped[str] = mapped_column(Text, primary_key=True)
@@ -78,6 +80,9 @@ class Question(Base):
     repeat_of: Mapped[str | None] = mapped_column(Text, ForeignKey("question.id", ondelete="SET NULL"))
     offline: Mapped[bool] = mapped_column(Boolean)
     issued_at: Mapped[datetime] = mapped_column(UtcDateTime)
+    # A part of a scenario, and the questions of one scenario together.
+    part: Mapped[str | None] = mapped_column(Text)
+    chain: Mapped[str | None] = mapped_column(Text)
 
 
 class Answer(Base):

@@ -71,7 +71,8 @@ def record_answer() -> tuple[Response, int]:
     )
     reply: dict[str, Any] = {"answer": _answer(stored), "next": {"url": _address_after(stored)}}
     if html:
-        reply["html"] = drill.show_feedback(stored.question, stored.next_question_id, layout="fragment.html")
+        if stored.feedback is not None:
+            reply["html"] = drill.show_feedback(stored.question, stored.next_question_id, layout="fragment.html")
         reply["next"]["html"] = _screen_after(person.id, stored)
     return jsonify(reply), 200 if stored.already_stored else 201
 
@@ -187,6 +188,8 @@ def _question(question: QuestionView) -> dict[str, Any]:
         "position": question.position,
         "kind": question.kind,
         "concept": question.concept,
+        "situation": question.situation,
+        "part": question.part,
         "stem": question.stem,
         "options": _options(question.options),
         "lefts": _options(question.lefts),
@@ -200,7 +203,7 @@ def _question(question: QuestionView) -> dict[str, Any]:
         "cautions": [
             {"id": one.id, "text": one.text} for one in cautions.of(question.caution_ids, read_on=question.cite_read_on)
         ],
-        "answered": question.feedback is not None,
+        "answered": question.answered,
     }
 
 
@@ -209,37 +212,59 @@ def _options(options: tuple[OptionView, ...]) -> list[dict[str, Any]]:
 
 
 def _answer(stored: AnswerView) -> dict[str, Any]:
+    """The stored result; while parts of the same scenario wait for an answer, what it was worth is not told."""
     feedback = stored.feedback
+    told: dict[str, Any] = {
+        "outcome": None,
+        "credit": None,
+        "void_reason": None,
+        "sureness": None,
+        "read_back": None,
+        "key": None,
+        "accepted": None,
+        "belief": None,
+        "remark": None,
+        "why": None,
+        "working": [],
+        "marks": [],
+        "rows": [],
+    }
+    if feedback is not None:
+        told |= {
+            "outcome": feedback.outcome,
+            "credit": feedback.credit,
+            "void_reason": feedback.void_reason,
+            "sureness": feedback.sureness,
+            "read_back": feedback.read_back,
+            "key": feedback.key_shown,
+            "accepted": feedback.accepted_shown,
+            "belief": feedback.belief,
+            "remark": feedback.remark,
+            "why": feedback.why,
+            "working": list(feedback.lines),
+            "marks": [
+                {"id": mark.id, "picked": mark.picked, "key": mark.key, "belief": mark.belief}
+                for mark in feedback.marks
+            ],
+            "rows": [
+                {
+                    "label": row.label,
+                    "given": row.given,
+                    "key": row.key,
+                    "right": row.right,
+                    "belief": row.belief,
+                    "note": row.note,
+                }
+                for row in feedback.rows
+            ],
+        }
     return {
         "uuid": stored.uuid,
         "question": stored.question.id,
         "received_at": stored.received_at.isoformat(),
         "already_stored": stored.already_stored,
-        "outcome": feedback.outcome,
-        "credit": feedback.credit,
-        "void_reason": feedback.void_reason,
-        "sureness": feedback.sureness,
-        "read_back": feedback.read_back,
-        "key": feedback.key_shown,
-        "accepted": feedback.accepted_shown,
-        "belief": feedback.belief,
-        "remark": feedback.remark,
-        "why": feedback.why,
-        "working": list(feedback.lines),
-        "marks": [
-            {"id": mark.id, "picked": mark.picked, "key": mark.key, "belief": mark.belief} for mark in feedback.marks
-        ],
-        "rows": [
-            {
-                "label": row.label,
-                "given": row.given,
-                "key": row.key,
-                "right": row.right,
-                "belief": row.belief,
-                "note": row.note,
-            }
-            for row in feedback.rows
-        ],
+        "kept": feedback is None,
+        **told,
         "next_question": stored.next_question_id,
         "cautions": [
             {"id": one.id, "text": one.text}

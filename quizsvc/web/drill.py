@@ -91,9 +91,11 @@ def question(question_id: str) -> str:
     wiring = wired()
     spoken = request.args.get("spoken") == "1"
     view = practice.question_view(wiring.db, person.id, question_id, now=wiring.clock(), spoken=spoken)
-    if view.feedback is None:
+    if not view.answered:
         return show_question(view, sureness=request.args.get("sureness", ""))
-    following = _own_set(view.set_id).next_question
+    following = _own_set(view.set_id).after(view)
+    if view.kept:
+        return render_template("kept.html", question=view, following=following, person=g.person)
     return show_feedback(view, following.id if following else None)
 
 
@@ -104,7 +106,7 @@ def answer(question_id: str) -> Response | tuple[str, int]:
     wiring = wired()
     form = request.form
     try:
-        practice.record_answer(
+        stored = practice.record_answer(
             wiring.db,
             person.id,
             question_id,
@@ -119,10 +121,12 @@ def answer(question_id: str) -> Response | tuple[str, int]:
     except InputError as error:
         spoken = form.get("spoken") == "1"
         view = practice.question_view(wiring.db, person.id, question_id, now=wiring.clock(), spoken=spoken)
-        if view.feedback is not None:
+        if view.answered:
             return redirect(url_for("drill.question", question_id=question_id), 303)
         return show_question(view, error=error, sent=form, sureness=form.get("sureness", "")), 422
-    return redirect(url_for("drill.question", question_id=question_id), 303)
+    # A part whose feedback waits leads straight on to the next part.
+    onward = question_id if stored.feedback is not None or stored.next_question_id is None else stored.next_question_id
+    return redirect(url_for("drill.question", question_id=onward), 303)
 
 
 @blueprint.post("/questions/<key:question_id>/squawks")
@@ -167,7 +171,6 @@ def show_feedback(view: QuestionView, following: str | None, *, layout: str = "p
         "feedback.html",
         layout=layout,
         question=view,
-        feedback=view.feedback,
         following=following,
         person=g.person,
     )

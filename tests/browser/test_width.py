@@ -92,11 +92,10 @@ def _one_of_each(db, person_id, now, rng):
     with db.writing() as session:
         session.add(PracticeSet(id=set_id, person_id=person_id, long=True, minutes=240, started_at=now))
         session.flush()
+        drawn = [one for revision in session.scalars(live) for one in issuing.drafts(session, person_id, revision, rng)]
         rows = [
-            issuing.draft(session, person_id, revision, rng).row(
-                person_id=person_id, set_id=set_id, position=position, reason="", now=now
-            )
-            for position, revision in enumerate(session.scalars(live), 1)
+            one.row(person_id=person_id, set_id=set_id, position=position, reason="", now=now)
+            for position, one in enumerate(drawn, 1)
         ]
         questions.add_questions(session, rows)
     return [(row["item_id"], row["id"]) for row in rows]

@@ -22,7 +22,6 @@ __all__ = ["PART_KINDS", "Scenario"]
 
 PART_KINDS = ("one", "some", "number", "order", "match", "still-works", "gauge", "profile")
 MOST_PARTS = 7
-_SECONDS_TO_READ = 20.0
 
 
 class Scenario(Kind):

@@ -104,7 +104,9 @@ async function deliver(form, question, sent) {
     const reply = await send("/api/v1/answers", body, notYet("Your answer is not stored yet"));
     forget(question);
     ahead = reply.next;
-    show(reply.html, "/questions/" + question);
+    // Within a scenario the next part follows at once; what this one was worth comes with the last.
+    if (reply.html) show(reply.html, "/questions/" + question);
+    else show(reply.next.html, reply.next.url);
   } catch (error) {
     form.removeAttribute("aria-busy");
     // Refused, so not stored: the next try is a new answer. After a fault of the service nobody knows, so it stays the same.
