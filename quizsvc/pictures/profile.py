@@ -329,6 +329,8 @@ def _place_labels(
         width = text_width(text, _SIZE)
         best: tuple[float, float, float, Box] | None = None
         for x, y in _along(corners[own]):
+            if best is not None and best[0] == 0:
+                break  # the first place that is clear of everything
             beside = width / 2 + 9.0
             for across, place in ((x, y - 9.0), (x, y + 20.0), (x - beside, y + 5.0), (x + beside, y + 5.0)):
                 middle = min(max(across, _LEFT + width / 2 + 3.0), _WIDTH - width / 2 - 2.0)
@@ -362,15 +364,19 @@ def _cost(
     around = (box[0] - 2.0, box[1] - 1.0, box[2] + 2.0, box[3] + 1.0)
     near = (box[0] - 6.0, box[1] - 22.0, box[2] + 6.0, box[3] + 22.0)
     here = (at[0] - _DISTINCT, at[1] - _DISTINCT, at[0] + _DISTINCT, at[1] + _DISTINCT)
+    reach = (min(near[0], here[0]), min(near[1], here[1]), max(near[2], here[2]), max(near[3], here[3]))
     for place, path in enumerate(corners):
-        # Where two lines run together, a label says nothing of either.
-        if place != own and any(crosses(here, start, end) for start, end in zip(path, path[1:], strict=False)):
-            cost += 60.0
+        together = False
         for start, end in zip(path, path[1:], strict=False):
+            if max(start[0], end[0]) < reach[0] or min(start[0], end[0]) > reach[2]:
+                continue
             if crosses(around, start, end):
                 cost += 300.0
             elif place != own and crosses(near, start, end):
                 cost += 30.0
+            together = together or (place != own and crosses(here, start, end))
+        # Where two lines run together, a label says nothing of either.
+        cost += 60.0 * together
     if plane.split and box[1] < plane.fold < box[3]:
         cost += 20.0
     return cost
