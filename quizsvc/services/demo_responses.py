@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import random
 from collections.abc import Callable, Mapping
 from typing import Any
@@ -52,8 +53,12 @@ def _order(record: Record, knows: bool, rng: random.Random) -> dict[str, Any]:
     steps = list(record["right"])
     if not knows:
         beliefs = [entry["before"] for entry in record["beliefs"]]
-        place = rng.randrange(len(steps) - 1)
-        early, late = rng.choice(beliefs) if beliefs else (steps[place + 1], steps[place])
+        neighbours = [
+            (after, before)
+            for before, after in itertools.pairwise(steps)
+            if record["groups"][before] != record["groups"][after]
+        ]
+        early, late = rng.choice(beliefs or neighbours)
         steps.remove(early)
         steps.insert(steps.index(late), early)
     return {"order": steps}
@@ -91,7 +96,8 @@ def _gauge(record: Record, knows: bool, rng: random.Random) -> dict[str, Any]:
 
 def _say(record: Record, knows: bool, rng: random.Random) -> dict[str, Any]:
     points = [point["id"] for point in record["points"]]
-    return {"points": points if knows else [one for one in points if rng.random() < 0.5]}
+    came = points if knows else rng.sample(points, rng.randrange(record["full"]))
+    return {"points": [one for one in points if one in came]}
 
 
 _BY_KIND: dict[str, Callable[[Record, bool, random.Random], dict[str, Any]]] = {
