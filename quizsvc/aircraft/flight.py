@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from quizsvc.aircraft.flight_beliefs import BELIEFS, Belief, belief_of
 from quizsvc.aircraft.flight_cabin import Cabin
@@ -38,6 +38,7 @@ _SCAN_S = 30.0  # how far one looks ahead for the next change of rule
 _LEAK_S = 12.0  # the same in a leak, whose line is the most curved: 4 ft off a straight one at the most
 _FINE_S = 1e-4
 _JUMP_M = 1.0  # within 0.1 ms: no rate does that
+_JUST_M = 1e-3  # a cabin that is held at a threshold does not pass it
 
 
 @dataclass(frozen=True, order=True)
@@ -136,7 +137,9 @@ def fly(aircraft: Aircraft, plan: Plan, *, events: Sequence[Event] = (), belief:
     -----
     Relief heads are taken to hold exactly at the crack pressure, both ways. Valves of a dead controller close, and a
     dump empties the cabin, evenly in the times of the aircraft's file. In manual the crew is taken to keep to the
-    controller's rates. Without inflow the largest allowed leak is taken.
+    controller's rates, up to the altitude limiters; they close an open valve, they do not stop a leak. Without inflow
+    the largest allowed leak is taken, and by hand the differential alone moves the valve, as far as the aircraft's file
+    says. As the relief heads hold below the differential warning, that one never sounds.
     """
     path = Trajectory(plan)
     cabin = Cabin(aircraft, plan, path, belief or Belief())
@@ -222,35 +225,30 @@ class _Log:
     def history(self, aircraft: Aircraft, cabin: Cabin) -> History:
         """All of it."""
         aircraft_m = tuple(self.path.altitude(time) for time in self.times)
-        return History(
-            tuple(self.times),
-            aircraft_m,
-            tuple(self.cabin),
-            tuple(self.breaks),
-            tuple(self.modes),
-            tuple(_warnings(aircraft, cabin, self.times, aircraft_m, self.cabin)),
-        )
+        flown = History(tuple(self.times), aircraft_m, tuple(self.cabin), tuple(self.breaks), tuple(self.modes), ())
+        return replace(flown, warnings=tuple(_warnings(aircraft, cabin, flown, self.path)))
 
 
-def _warnings(
-    aircraft: Aircraft, cabin: Cabin, times: Sequence[float], levels: Sequence[float], cabins: Sequence[float]
-) -> list[Break]:
-    """When the cabin altitude warning begins to sound and the masks drop, the first time each."""
+def _warnings(aircraft: Aircraft, cabin: Cabin, flown: History, path: Trajectory) -> list[Break]:
+    """When the cabin altitude warning begins to sound and the masks drop, the first time each.
+
+    Between two moments the cabin's line is straight and the threshold one number; at a moment the threshold may jump.
+    """
     masks = aircraft.safety_altitudes.pax_mask_auto.nominal
-    limits = {
-        "cabin altitude warning": [cabin.warning_at(at, level) for at, level in zip(times, levels, strict=True)],
-        "automatic mask drop": [masks] * len(times),
-    }
-    found = []
-    for what, limit in limits.items():
-        left = [most - at for most, at in zip(limit, cabins, strict=True)]
-        for place in range(1, len(times)):
-            before, after = left[place - 1], left[place]
-            if after < 0 <= before:
-                part = before / (before - after)
-                found.append(Break(times[place - 1] + part * (times[place] - times[place - 1]), what))
-                break
-    return sorted(found)
+    moments = sorted({*flown.time_s, *(at for at in cabin.changes() if at < flown.time_s[-1])})
+    found: dict[str, float] = {}
+    for start, end in zip(moments, moments[1:], strict=False):
+        if end - start < _FINE_S:
+            continue
+        middle = (start + end) / 2
+        begins, halfway = flown.at(start)[1], flown.at(middle)[1]
+        ends = 2 * halfway - begins  # not where it may jump to at the end
+        sounds = cabin.warning_at(middle, path.altitude(middle))
+        for what, most in (("cabin altitude warning", sounds), ("automatic mask drop", masks)):
+            if what in found or max(begins, ends) <= most + _JUST_M:
+                continue
+            found[what] = start if begins > most else start + (most - begins) / (ends - begins) * (end - start)
+    return sorted(Break(at, what) for what, at in found.items())
 
 
 def _checked(events: Sequence[Event]) -> list[Event]:

@@ -54,13 +54,15 @@ class Cabin:
         self.setting = landing_setting(aircraft, plan.to_m) if plan.setting_m is None else plan.setting_m
         landing_setting(aircraft, self.setting)  # refuses what the knob does not have
         self.mode, self.inflow, self.wheel = Mode.AUTOMATIC, True, "hold"
+        self.alive, self.air_data = True, True  # the controller, and what it hears of the aircraft
+        self.shifts = True  # whether anything is left that can move the warning
         self.target = self.altitude
         self.since, self.since_pa = 0.0, 0.0  # when valves began to close or open, and the pressure then
         self.moving_s = 0.0  # how long they take
         self.dumping = False
         self.pending: list[tuple[float, Mode]] = []
         self.open_s = path.touchdown_s + p.touchdown_full_open
-        self.states: list[tuple[float, Mode, float]] = []
+        self.states: list[tuple[float, bool, float]] = []
         self.shift_ended_s = 0.0 if not self._high(plan.from_m) else math.inf
         inside = pressure(p.ceiling) + p.max_leak.at_diff
         self.leak_tau = leak_time_constant(p.cabin_volume, p.cabin_temp, inside, p.max_leak.flow)
@@ -70,6 +72,7 @@ class Cabin:
             turns.update(path.passes(level))
         if aircraft.high_field is not None:
             turns.update(path.passes(aircraft.high_field.gate_aircraft_below))
+            turns.update(path.passes(aircraft.high_field.departure_warn_shift_until.aircraft_above))
         self.turns = sorted(turns)
         self._sense_from(0.0)
         self._note(0.0)
@@ -95,13 +98,16 @@ class Cabin:
         """Do what is due at a time."""
         while self.pending and self.pending[0][0] <= now + _SAME_S:
             _, mode = self.pending.pop(0)
+            self.shifts = mode is Mode.AUTOMATIC
+            self._note(now)
+            if self.mode is Mode.MANUAL:
+                continue  # the selector isolates the valves from what the controller does next
             self.mode = mode
             if mode is Mode.CREW_TARGET and self.aircraft.crew_target is not None:
                 step = self.aircraft.crew_target.initial_target_step
                 self.target = math.floor(self.altitude / step + 0.5) * step
             if mode is Mode.AUTOMATIC:
                 self._sense_from(now)
-            self._note(now)
         if self.mode is not Mode.AUTOMATIC:
             return
         if self.descent_s is None and now >= self.descent_due_s - _SAME_S:
@@ -125,24 +131,22 @@ class Cabin:
 
     def happen(self, event: Event, now: float) -> None:
         """Take an event."""
-        what, crew_target = event.what, self.aircraft.crew_target
+        what = event.what
         if what == "air data lost" and self.belief.air_data != "automatic":
-            if self.belief.air_data is not None or crew_target is None:
-                self._die(now)
-            else:
-                self.mode, self.target = Mode.HOLDING, self.altitude
-                self.pending = [(now + crew_target.entry_invalid_for, Mode.CREW_TARGET)]
-        elif what == "air data back" and crew_target is not None:
-            self.pending = [(now + crew_target.recover.valid_for, Mode.AUTOMATIC)]
+            if self.air_data and self.alive:
+                self._lose_air_data(now)
+            self.air_data = False
+        elif what == "air data back":
+            if not self.air_data and self.alive:
+                self._regain_air_data(now)
+            self.air_data = True
         elif what == "controller dead":
+            self.alive, self.shifts, self.pending = False, False, []
             self._die(now)
         elif what.startswith("manual "):
-            self.mode, self.wheel, self.target, self.pending = (
-                Mode.MANUAL,
-                what.removeprefix("manual "),
-                self.altitude,
-                [],
-            )
+            if self.aircraft.manual is None:
+                raise _has_no(self.aircraft, "manual control")
+            self.mode, self.wheel, self.target = Mode.MANUAL, what.removeprefix("manual "), self.altitude
         elif what in ("inflow lost", "inflow back"):
             self.inflow = what == "inflow back"
             closes = self.aircraft.pressurisation.valves_close or 0.0
@@ -159,9 +163,33 @@ class Cabin:
             self.setting = event.value
         self._note(now)
 
+    def _lose_air_data(self, now: float) -> None:
+        crew_target = self.aircraft.crew_target
+        if self.belief.air_data is not None or crew_target is None:
+            self.shifts = False
+            self._die(now)
+        elif self.mode is Mode.CREW_TARGET:
+            self.pending = []  # lost again before it was valid for long enough: the crew's target stays
+        else:
+            self.pending = [(now + crew_target.entry_invalid_for, Mode.CREW_TARGET)]
+            if self.mode is not Mode.MANUAL:
+                self.mode, self.target = Mode.HOLDING, self.altitude
+
+    def _regain_air_data(self, now: float) -> None:
+        crew_target = self.aircraft.crew_target
+        if crew_target is None:
+            return
+        if self.pending and self.pending[0][1] is Mode.CREW_TARGET:
+            self.pending = []  # not invalid for long enough: nothing has happened
+            self.mode = Mode.AUTOMATIC if self.mode is Mode.HOLDING else self.mode
+        else:
+            self.pending = [(now + crew_target.recover.valid_for, Mode.AUTOMATIC)]
+
     def _die(self, now: float) -> None:
-        self.mode, self.target, self.pending = Mode.DEAD, self.altitude, []
-        self._valves(now, self.aircraft.pressurisation.valves_close or 0.0)
+        """The valves drift closed, but not those that the selector has isolated from the controller."""
+        if self.mode is not Mode.MANUAL:
+            self.mode, self.target = Mode.DEAD, self.altitude
+            self._valves(now, self.aircraft.pressurisation.valves_close or 0.0)
 
     def _valves(self, now: float, moving_s: float) -> None:
         """Valves begin to move: the pressure goes evenly to what it will be."""
@@ -170,13 +198,11 @@ class Cabin:
     def _dump_s(self) -> float:
         dump = self.aircraft.dump
         if dump is None:
-            raise InputError(
-                "flight-event-unknown", f"{self.aircraft.name} has no dump", where="events", mend="leave it out"
-            )
+            raise _has_no(self.aircraft, "dump")
         return dump.equalise or 0.0
 
     def _note(self, now: float) -> None:
-        self.states.append((now, self.mode, self.setting))
+        self.states.append((now, self.shifts, self.setting))
 
     # Where it goes
 
@@ -186,7 +212,7 @@ class Cabin:
         high = self.aircraft.high_field
         if high is not None and at_s < self.shift_ended_s:
             until = high.departure_warn_shift_until
-            if altitude_m < until.cabin_below or self.path.altitude(at_s) > until.aircraft_above:
+            if altitude_m < until.cabin_below or self.path.altitude(at_s) > until.aircraft_above - _SAME_M:
                 self.shift_ended_s = at_s
 
     def step(self, now: float, span_s: float) -> tuple[float, str]:
@@ -206,6 +232,10 @@ class Cabin:
                 return self._emptied(at, level, outside)
             new, rule = self._leaked(now, span_s, outside), "leak"
             driven, other = self._driven(at, span_s, level)
+            if self.mode is Mode.MANUAL and self.aircraft.manual is not None:
+                # Without bleed the differential alone moves the valve: it opens no further than down to this.
+                weak = _altitude(outside + self.aircraft.manual.min_diff_without_bleed)
+                driven, other = (weak, "wheel without muscle") if driven > weak else (driven, other)
             if driven > new + _SAME_M and other != "down at the limit":
                 new, rule = driven, other
         else:
@@ -274,6 +304,9 @@ class Cabin:
         """Towards what is wanted, at most at the limits."""
         p = self.aircraft.pressurisation
         wanted, rule = self._wanted(at, level)
+        limiter = self.aircraft.safety_altitudes.limiter.nominal
+        if wanted > limiter:
+            wanted, rule = limiter, "altitude limiter"
         up, down = p.cabin_up_limit, p.cabin_down_limit
         if at > self.path.touchdown_s + _SAME_S and rule == "to the field":
             up = down = p.touchdown_rate
@@ -336,13 +369,24 @@ class Cabin:
         high = self.aircraft.high_field
         return high is not None and elevation_m > high.switch_ldg_above + _SAME_M
 
+    def changes(self) -> list[float]:
+        """Times, s, at which the threshold of the warning may change."""
+        ended = [self.shift_ended_s] if math.isfinite(self.shift_ended_s) else []
+        return [*self.turns, *ended, *(at for at, _, _ in self.states)]
+
     def warning_at(self, at_s: float, level_m: float) -> float:
         """Cabin altitude, m, at which the warning sounds at a time and level."""
         plain = self.aircraft.safety_altitudes.cab_alt_warn
         place = max(0, bisect_right([at for at, _, _ in self.states], at_s) - 1)
-        _, mode, setting = self.states[place]
-        if mode is not Mode.AUTOMATIC:
+        _, shifts, setting = self.states[place]
+        if not shifts:
             return plain
         if at_s < self.shift_ended_s and self.aircraft.high_field is not None:
             return self.aircraft.high_field.warn_shifted
         return warning_threshold(self.aircraft, setting, level_m)
+
+
+def _has_no(aircraft: Aircraft, what: str) -> InputError:
+    return InputError(
+        "flight-event-unknown", f"{aircraft.name} has no {what}", where="events", mend="leave the event out"
+    )
