@@ -18,6 +18,7 @@ from quizsvc.store.session import Database
 from quizsvc.store.tables import Base
 from tests.services.drills import answer, begin, right, start, wrong
 from tests.services.test_accounts import sign_up
+from tests.web import keys
 
 FOLDER = migrations_folder()
 
@@ -167,6 +168,30 @@ def test_a_filled_database_goes_down_and_up(filled):
     migration.upgrade(filled, FOLDER)
 
     assert contents(filled) == before
+
+
+def test_parts_of_scenarios_go_with_the_columns_that_join_them(kinds_db, clock):
+    """Down to the first migration their questions go with answers and grades; all others stay; up again, all works."""
+    person = begin(kinds_db, clock).person.id
+    drill = start(kinds_db, clock, random.Random(7), person, minutes=60)
+    for question in drill.questions:
+        answer(kinds_db, clock, person, question.id, keys.wrong(kinds_db, question.id), now=clock.advance(seconds=20))
+    parts = [one for one in drill.questions if one.part]
+    squawks.raise_squawk(kinds_db, person, parts[0].id, "Which source is meant?", now=clock())
+    before = contents(kinds_db)
+    first = ScriptDirectory.from_config(migration.configuration(FOLDER)).get_base()
+    migration.downgrade(kinds_db, FOLDER, first)
+    migration.upgrade(kinds_db, FOLDER)
+    after = contents(kinds_db)
+
+    assert len(parts) == 3
+    for table in ("question", "answer", "grade"):
+        assert len(after[table]) == len(before[table]) - 3, table
+        assert set(after[table]) < set(before[table]), table
+    assert len(after["squawk"]) == 1
+    again = start(kinds_db, clock, random.Random(8), person, minutes=60)
+    raw = keys.right(kinds_db, again.questions[0].id)
+    assert answer(kinds_db, clock, person, again.questions[0].id, raw, now=clock.advance(seconds=20)).uuid
 
 
 def test_a_table_made_anew_keeps_its_childrens_rows(filled):
