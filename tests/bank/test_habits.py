@@ -86,6 +86,11 @@ def test_keys_of_every_length_are_no_habit():
     assert remarks("".join(one(number, *turns[number % 3]) for number in range(24))) == []
 
 
+def test_options_of_one_length_tell_nothing():
+    """The key is among the longest, as every option is."""
+    assert remarks("".join(one(number, "it goes up", "it goes on", "it is shut") for number in range(24))) == []
+
+
 def test_a_few_items_are_no_habit():
     """Nineteen are too few to say anything."""
     assert remarks("".join(one(number, LONG, SHORT, MIDDLE) for number in range(19))) == []

@@ -97,6 +97,13 @@ class TestGrade:
 
         assert (found.outcome, found.credit) == ("miss", 0.25)
 
+    def test_a_step_of_its_tie_group_may_stand_before_the_one_that_must_lead(self):
+        """Both are free: three of four in order, and no cap."""
+        record, _ = record_of(LADDER.replace("tie: []", "tie: [[warn, limiter]]"))
+        found = graded(record, "limiter", "warn", "fifteen", "masks")
+
+        assert (found.outcome, found.credit, found.remark) == ("part", 0.75, None)
+
     def test_steps_of_a_tie_group_are_free_among_themselves(self):
         """Both ways are full, and the rows follow the person's way."""
         record, _ = record_of(TIED)

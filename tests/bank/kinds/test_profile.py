@@ -210,3 +210,19 @@ def test_a_folder_without_an_aircraft_cannot_fly():
     references = {finding.reference for finding in check(general=general).faults}
 
     assert "bank-no-aircraft" in references
+
+
+def test_a_cabin_that_goes_to_the_aircraft_leaves_the_common_scale():
+    """Valves that open at FL390 would put it at 39,000 ft; the scale stays that of cabins and is one for all plots."""
+    compiled, question = issued(
+        ("cruise-until: 60 min,", "cruise-until: 60 min, events: [{at: 40 min, what: controller dead}],"),
+        ("{gate: none}", "{controller: opens}"),
+        ("{regime: target-in-cruise}", "{controller: holds}"),
+        ("    - {id: down-first, change: {descent: down}}\n", ""),
+    )
+    options = present(compiled, question.drawn, question.order).options
+
+    highest = max(cabin for option in options for _, cabin in option.picture["lines"][0]["points"])
+    assert highest > 30_000
+    assert len({tuple(option.picture["scale"]) for option in options}) == 1
+    assert options[0].picture["scale"][1] < 20_000

@@ -175,6 +175,23 @@ class TestFollow:
 
         assert found.outcome == "full"
 
+    def test_answers_to_parts_that_are_not_followed_do_not_count(self, item, issued):
+        """Part a, wrong by far, changes nothing for f."""
+        found, record = self.judge(item, issued, {"a": 100, "c": 7100, "e": 8350}, "2.3")
+
+        assert found.outcome == "full"
+        assert record == part_of(issued, "f")["record"]
+
+    def test_numbers_without_a_value_are_judged_on_the_keys(self):
+        """A division by what is zero with the own numbers."""
+        text = BOTH_LOST.replace("answer: climb / cabin_up_limit", "answer: climb * climb / climb / cabin_up_limit")
+        bank = check(text)
+        item = compile_item(bank.items[0].body, bank.aircraft["tolquenny-19"])
+        question = issue(item, random.Random(1))
+        record = part_of(question, "f")["record"]
+
+        assert followed(item, "f", question.drawn, record, {"c": to_si(7100, "ft"), "e": to_si(7100, "ft")}) == record
+
     def test_numbers_that_lead_nowhere_fall_back_to_the_keys(self, item, issued):
         """Far outside: still a number, so it is judged on it; what cannot be computed would be judged on the key."""
         found, record = self.judge(item, issued, {"c": 0, "e": 0}, "0")
@@ -211,6 +228,30 @@ def test_what_a_part_owes_its_whole_owes_too():
 
     assert "C10" in body["cautions"] and "C10" in body["parts"][0]["cautions"]
     assert "C10" not in body["parts"][2]["cautions"]
+
+
+def test_how_a_comma_is_read_is_each_part_s_own(item):
+    """Minutes stay below 100, feet do not: 2,3 min is a decimal comma there."""
+    below = {part["part"]: part["answers-below-100"] for part in item.body["parts"] if part["kind"] == "number"}
+
+    assert below == {"a": False, "c": False, "e": False, "f": True}
+
+
+def test_a_part_s_answer_outside_the_atmosphere_is_found():
+    """At the answer of part e, counted by hand."""
+    text = BOTH_LOST.replace("round_nearest(8483*ft + crew_target_landing_target_offset, 50*ft)", "70000*ft")
+
+    assert ("bank-answer-range", 43) in [(f.reference, f.line) for f in check(text).faults]
+
+
+def test_a_part_s_trap_that_no_draw_has_is_remarked():
+    """A `when` that never holds."""
+    text = BOTH_LOST.replace("value: 8800*ft, belief", 'value: 8800*ft, when: "e_not > 1*ft", belief')
+    text = text.replace(
+        "      answer: round_nearest(8483", "      let: {e_not: 0*ft}\n      answer: round_nearest(8483"
+    )
+
+    assert "bank-trap-dead" in {finding.reference for finding in check(text).remarks}
 
 
 def test_the_body_stands_alone(item):

@@ -442,6 +442,17 @@ def test_a_changed_aircraft_makes_a_new_revision():
     assert only_item(bank()).hash != only_item(check(text(), aircraft=other)).hash
 
 
+def test_a_drawn_failure_brings_its_own_switches():
+    """F11 has BATT at OFF: ESS is dead whatever the item says of BATT, and BATT ON brings COM 1 back."""
+    found = record(
+        ("  fail: [L_GEN, TIE]", '  draw: {failure: {one-of: [F11]}}\n  fail: failure\n  switches: {BATT: "ON"}'),
+        ("  stem: The left", "  stem: Suppose {failure}. The left"),
+        (f"[{ROWS}]", "[COM_1, STBY]"),
+    )
+
+    assert {row["id"]: row["keys"] for row in found["rows"]} == {"COM_1": ["after BATT ON"], "STBY": ["works"]}
+
+
 def test_a_drawn_failure_that_the_stem_does_not_show():
     """The key would hang on what nobody is told."""
     changes = (TestDrawnFailure.DRAWN[1],)
