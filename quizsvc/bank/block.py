@@ -57,10 +57,10 @@ class Report:
     def error(self, at: Node | tuple[int, int] | None, error: InputError) -> None:
         """An error of a core as a finding; a formula's column is counted from where its text starts."""
         column = getattr(error, "column", None)
-        if isinstance(at, Scalar) and column is not None and "\n" not in at.text:
-            place = (at.line, at.column + at.offset + column - 1)
-            what = f"{error.what} (column {column} of '{_short(at.text)}')"
-            self.fault(place, error.reference, what, error.mend)
+        if isinstance(at, Scalar) and column is not None:
+            # A column of a folded text is nowhere in the file; the source line shows the place by itself.
+            counted = "" if at.written else f" (column {column} of '{_short(at.text)}')"
+            self.fault(at.spot(column), error.reference, f"{error.what}{counted}", error.mend)
         else:
             self.fault(at, error.reference, str(error.what), error.mend)
 

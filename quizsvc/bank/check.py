@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -44,6 +45,7 @@ __all__ = ["BankText", "CheckedBank", "CheckedItem", "canonical_json", "check_ba
 
 GENERAL = "general"
 _NOT_BANK = ("demo-school.yaml",)
+_ITEM = re.compile(r"^- +item:", re.MULTILINE)
 
 
 @dataclass(frozen=True)
@@ -94,6 +96,8 @@ class CheckedBank:
     cautions: tuple[Caution, ...]
     items: tuple[CheckedItem, ...]
     summary: Summary
+    left_out: int = 0
+    """How many items the files hold beside `items`: those with faults."""
 
     @property
     def faults(self) -> list[Finding]:
@@ -164,6 +168,7 @@ class _Check:
         self.concepts: list[PlacedConcept] = []
         self.cautions: dict[str, Caution] = {}
         self.files: dict[str, list[BankText]] = defaultdict(list)
+        self.written = 0
         for text in texts:
             self.files[self._sort(text)].append(text)
 
@@ -204,6 +209,7 @@ class _Check:
             tuple(self.cautions.values()),
             tuple(items),
             summary,
+            self.written - len(items),
         )
 
     def _report(self, text: BankText) -> Report:
@@ -264,7 +270,10 @@ class _Check:
             document, report = self._read(text)
             if text.folder not in contexts:
                 contexts[text.folder] = self._context(text.folder)
-            blocks += [(table, report, contexts[text.folder]) for table in tables_of(document, report, "item")]
+            tables = tables_of(document, report, "item")
+            blocks += [(table, report, contexts[text.folder]) for table in tables]
+            # Where the text of a block cannot be read, its first line still tells that there is an item.
+            self.written += max(len(tables), len(_ITEM.findall(text.text)))
         checked: list[CheckedItem] = []
         seen: dict[str, tuple[str, int]] = {}
         for done, (table, report, context) in enumerate(blocks):
@@ -276,12 +285,9 @@ class _Check:
             item = read_item(table, own, context)
             if own.item in seen:
                 file, line = seen[own.item]
-                own.fault(
-                    (table.line, table.column),
-                    "bank-item-twice",
-                    f"item '{own.item}' stands in {file}, line {line}, too",
-                    "give this one a new id; ids are never used again",
-                )
+                what = f"item '{own.item}' stands in {file}, line {line}, too"
+                mend = "give this one a new id; ids are never used again"
+                own.fault((table.line, table.column), "bank-item-twice", what, mend)
             elif own.item:
                 seen[own.item] = report.file, table.line
             if item is not None:
@@ -371,16 +377,10 @@ class _Check:
             if entry.concept.id in summary.thin:
                 thin[entry.report.file].append(entry)
         for entries in thin.values():
-            names = ", ".join(
-                f"{entry.concept.id} {sum(summary.by_concept.get(entry.concept.id, {}).values())}" for entry in entries
-            )
-            entries[0].report.remark(
-                entries[0].place,
-                "bank-concepts-thin",
-                f"{'1 concept has' if len(entries) == 1 else f'{len(entries)} concepts have'} "
-                f"fewer than three items of two kinds: {names}",
-                "write more items",
-            )
+            counted = "1 concept has" if len(entries) == 1 else f"{len(entries)} concepts have"
+            what = f"{counted} fewer than three items of two kinds"
+            mend = "write more items; 'quizsvc bank check --summary' lists them"
+            entries[0].report.remark(entries[0].place, "bank-concepts-thin", what, mend)
 
 
 def _caution_number(caution: str) -> tuple[int, str]:

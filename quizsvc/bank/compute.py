@@ -2,24 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from quizsvc.aircraft.description import Aircraft
-from quizsvc.bank.dimension import dimensioned
+from quizsvc.bank.dimension import SHOWN_UNITS, dimensioned
 from quizsvc.bank.formula import compile_formula
 from quizsvc.bank.functions import library
 
 __all__ = ["SHOWN_UNITS", "Computed", "compute"]
-
-SHOWN_UNITS: Mapping[str, tuple[str, int]] = {
-    "length": ("ft", 0), "pressure": ("psi", 2), "time": ("min", 2), "speed": ("fpm", 0),
-    "pressure-rate": ("psi/min", 2),
-    "temperature": ("C", 1), "current": ("A", 1), "voltage": ("V", 1), "charge": ("Ah", 1), "volume": ("L", 0),
-    "mass": ("lb", 1), "mass-flow": ("lb/min", 1), "volume-flow": ("L/min", 1), "force": ("lbf", 0), "area": ("in2", 1),
-    "number": ("ratio", 3),
-}  # fmt: skip
-"""Unit and decimals in which a value of each dimension is shown where nobody asked for another."""
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import ast
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any
 
@@ -18,7 +18,7 @@ from quizsvc.errors import QuizsvcError
 if TYPE_CHECKING:
     import pint
 
-__all__ = ["BASE_UNITS", "dimension_of", "dimensioned"]
+__all__ = ["BASE_UNITS", "SHOWN_UNITS", "bare_name_cure", "dimension_of", "dimensioned"]
 
 BASE_UNITS: Mapping[str, str] = {
     "length": "m", "pressure": "Pa", "time": "s", "speed": "m/s", "pressure-rate": "Pa/s", "temperature": "K",
@@ -26,6 +26,15 @@ BASE_UNITS: Mapping[str, str] = {
     "volume-flow": "m^3/s", "force": "N", "area": "m^2", "density": "kg/m^3", "number": "",
 }  # fmt: skip
 """The SI unit in which a value of each dimension is held, as pint reads it."""
+
+SHOWN_UNITS: Mapping[str, tuple[str, int]] = {
+    "length": ("ft", 0), "pressure": ("psi", 2), "time": ("min", 2), "speed": ("fpm", 0),
+    "pressure-rate": ("psi/min", 2),
+    "temperature": ("C", 1), "current": ("A", 1), "voltage": ("V", 1), "charge": ("Ah", 1), "volume": ("L", 0),
+    "mass": ("lb", 1), "mass-flow": ("lb/min", 1), "volume-flow": ("L/min", 1), "force": ("lbf", 0), "area": ("in2", 1),
+    "number": ("ratio", 3),
+}  # fmt: skip
+"""Unit and decimals in which a value of each dimension is shown where nobody asked for another."""
 
 _PINT_NAMES: Mapping[str, tuple[float, str]] = {
     "m": (1, "m"), "ft": (1, "ft"), "FL": (100, "ft"), "km": (1, "km"), "NM": (1, "nautical_mile"), "inch": (1, "inch"),
@@ -68,7 +77,55 @@ def dimension_of(quantity: Any) -> str:
     return str(quantity.dimensionality).replace("[", "").replace("]", "")
 
 
-def dimensioned(formula: Formula, dimensions: Mapping[str, str], values: Mapping[str, float]) -> tuple[str, float]:
+def bare_name_cure(
+    trees: Collection[ast.expr],
+    has: str,
+    wanted: str,
+    dimensions: Mapping[str, str],
+    values: Mapping[str, float],
+    drawn: Collection[str] | None = None,
+) -> str:
+    """What to do where a name without a unit stands behind a mismatch; nothing where there is no such name.
+
+    Parameters
+    ----------
+    trees : collection of ast.expr
+        Where to look.
+    has, wanted : str
+        Dimension of what stands there, and what should stand there.
+    dimensions, values : mapping
+        Of the declared names.
+    drawn : collection of str or None
+        Names of draws, which get their unit where they are drawn; None where all are.
+
+    Returns
+    -------
+    str
+        Such as "'minutes' has no unit; write '2 min' in its draw".
+    """
+    names = [node.id for tree in trees for node in ast.walk(tree) if isinstance(node, ast.Name)]
+    name = next((name for name in names if dimensions.get(name) == "number"), None)
+    if name is None:
+        return ""
+    factor = ""
+    if has in BASE_UNITS and wanted in BASE_UNITS:
+        # The name stands as a factor: what it must measure is the quotient of what is wanted and what is there.
+        factor = dimension_of(_registry().Quantity(1.0, _unit(BASE_UNITS[wanted]) / _unit(BASE_UNITS[has])))
+    unit = SHOWN_UNITS[factor][0] if factor in SHOWN_UNITS and factor != "number" else ""
+    value = values.get(name, math.nan)
+    if drawn is not None and name not in drawn:
+        return f"'{name}' has no unit; give it one in its formula" + (f", such as *{unit}" if unit else "")
+    if not unit or not math.isfinite(value):
+        return f"'{name}' has no unit; write one in its draw"
+    return f"'{name}' has no unit; write '{value:g} {unit}' in its draw"
+
+
+def dimensioned(
+    formula: Formula,
+    dimensions: Mapping[str, str],
+    values: Mapping[str, float],
+    drawn: Collection[str] | None = None,
+) -> tuple[str, float]:
     """Walk a formula with quantities.
 
     Parameters
@@ -79,6 +136,8 @@ def dimensioned(formula: Formula, dimensions: Mapping[str, str], values: Mapping
         Dimension of each declared name.
     values : mapping of str to float
         A value of each, SI; NaN serves where none is known.
+    drawn : collection of str or None
+        Which of the names are draws; None where all are. For the cure of a mismatch.
 
     Returns
     -------
@@ -90,14 +149,21 @@ def dimensioned(formula: Formula, dimensions: Mapping[str, str], values: Mapping
     FormulaError
         `formula-dimension` where dimensions do not fit, with the column.
     """
-    return _Walk(formula, dimensions, values).result()
+    return _Walk(formula, dimensions, values, drawn).result()
 
 
 class _Walk:
-    def __init__(self, formula: Formula, dimensions: Mapping[str, str], values: Mapping[str, float]) -> None:
+    def __init__(
+        self,
+        formula: Formula,
+        dimensions: Mapping[str, str],
+        values: Mapping[str, float],
+        drawn: Collection[str] | None,
+    ) -> None:
         self.formula = formula
         self.dimensions = dimensions
         self.values = values
+        self.drawn = drawn
         self.quantity = _registry().Quantity
 
     def result(self) -> tuple[str, float]:
@@ -120,7 +186,7 @@ class _Walk:
         if isinstance(node, ast.IfExp):
             holds = self.truth(node.test)
             body, other = self.number(node.body), self.number(node.orelse)
-            self.same(body, other, node.orelse, "the two ways of 'if ... else'")
+            self.same(body, other, (node.body, node.orelse), "the two ways of 'if ... else'")
             return body if holds else other
         assert isinstance(node, ast.Call) and isinstance(node.func, ast.Name)  # the compiler let nothing else through
         return self.call(node, node.func.id)
@@ -146,7 +212,7 @@ class _Walk:
             return left * right
         if isinstance(node.op, ast.Div):
             return self.guarded(lambda: left / right, left.units / right.units)
-        self.same(left, right, node.right, {ast.Add: "'+'", ast.Sub: "'-'"}.get(type(node.op), "'%'"))
+        self.same(left, right, (node.left, node.right), {ast.Add: "'+'", ast.Sub: "'-'"}.get(type(node.op), "'%'"))
         if isinstance(node.op, ast.Add):
             return left + right
         if isinstance(node.op, ast.Sub):
@@ -156,7 +222,7 @@ class _Walk:
     def truth(self, node: ast.expr) -> bool:
         assert isinstance(node, ast.Compare)
         left, right = self.number(node.left), self.number(node.comparators[0])
-        self.same(left, right, node.comparators[0], "a comparison")
+        self.same(left, right, (node.left, node.comparators[0]), "a comparison")
         a, b = float(left.to_base_units().magnitude), float(right.to_base_units().magnitude)
         equal = math.isclose(a, b, rel_tol=1e-9, abs_tol=0.0)
         operator = type(node.ops[0])
@@ -177,7 +243,7 @@ class _Walk:
             if dimension == "any":
                 if shared is None:
                     shared = value
-                self.same(shared, value, argument, f"arguments of {name}")
+                self.same(shared, value, (node.args[0], argument), f"arguments of {name}")
             elif value.dimensionality != _dimensionality(dimension):
                 label = function.arguments[min(position, len(function.arguments) - 1)][0]
                 raise self.wrong(
@@ -203,9 +269,20 @@ class _Walk:
         except (ArithmeticError, ValueError):
             return self.quantity(math.nan, units)
 
-    def same(self, left: Any, right: Any, at: ast.expr, where: str) -> None:
-        if left.dimensionality != right.dimensionality:
-            raise self.wrong(at, f"{where} with {_words(left)} and {_words(right)}", _cure(left, right))
+    def same(self, left: Any, right: Any, nodes: tuple[ast.expr, ast.expr], where: str) -> None:
+        if left.dimensionality == right.dimensionality:
+            return
+        one, other = dimension_of(left), dimension_of(right)
+        cure = next(
+            (
+                found
+                for node, has, wanted in ((nodes[1], other, one), (nodes[0], one, other))
+                if (found := bare_name_cure((node,), has, wanted, self.dimensions, self.values, self.drawn))
+            ),
+            "",
+        )
+        what = f"{where} with {_words(left)} and {_words(right)}"
+        raise self.wrong(nodes[1], what, cure or _cure(left, right))
 
     def wrong(self, at: ast.expr, what: str, mend: str) -> FormulaError:
         return FormulaError("formula-dimension", what, at.col_offset + 1, mend=mend)

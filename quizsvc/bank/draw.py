@@ -155,15 +155,15 @@ def read_draws(
     entries : list of dict
         JSON-able, for `Draws`.
     broken : list of str
-        Names of draws with a fault, so that formulas with them are not found faulty too.
+        Names of draws with a fault, a taken name too, so that formulas with them are not found faulty too.
     """
     entries: list[dict[str, Any]] = []
     broken: list[str] = []
     taken: set[str] = set()
     for name, place, node in block.map("draw"):
+        broken.append(name)
         if not name_is_free(name, place, report, library, taken):
             continue
-        broken.append(name)
         if not isinstance(node, Table):
             report.fault(
                 node,

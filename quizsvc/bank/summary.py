@@ -48,6 +48,9 @@ class Summary:
             counted = ", ".join(f"{name} {count}" for name, count in statuses.items()) or "none"
             kinds = ", ".join(f"{name} {count}" for name, count in self.kinds_by_concept.get(concept, {}).items())
             rows.append(f"  {concept:<12} {counted:<28} {kinds}".rstrip())
+        if self.thin:
+            rows.append(f"fewer than three items of two kinds: {len(self.thin)} of {len(self.by_concept)} concepts")
+            rows += textwrap.wrap(", ".join(self.thin), 110, initial_indent="  ", subsequent_indent="  ")
         if self.unasked:
             rows.append(f"without a live item: {len(self.unasked)} of {len(self.by_concept)} concepts")
             rows += textwrap.wrap(", ".join(self.unasked), 110, initial_indent="  ", subsequent_indent="  ")

@@ -10,7 +10,7 @@ from quizsvc.bank.formula import Formula, FormulaError, compile_formula
 from quizsvc.bank.functions import Library
 from quizsvc.bank.quantity import bank_unit
 from quizsvc.errors import InputError
-from quizsvc.physics.units import format_quantity
+from quizsvc.physics.units import format_quantity, from_si
 
 __all__ = ["Slot", "Template", "compile_template"]
 
@@ -133,7 +133,17 @@ def _slot(inside: str, column: int, library: Library, shown: Collection[str], na
                 column,
                 mend=f"write '{{{name}:ft:0}}' with your unit",
             )
-        compile_formula(inside, library, names)
+        constant = library.constants.get(name)
+        if constant is not None:
+            number = from_si(constant.value_si, constant.unit)
+            digits = next((digits for digits in range(4) if abs(round(number, digits) - number) <= 1e-6), 4)
+            raise FormulaError(
+                "bank-brace",
+                f"'{{{name}}}' does not say its unit",
+                column,
+                mend=f"write '{{{name}:{constant.unit}{f':{digits}' if digits else ''}}}'",
+            )
+        _formula(inside, column, library, names)
         raise FormulaError(
             "bank-brace", f"'{{{inside}}}' does not say its unit", column, mend="write '{formula:unit:decimals}'"
         )
@@ -143,10 +153,7 @@ def _slot(inside: str, column: int, library: Library, shown: Collection[str], na
         )
     if name in shown and name not in names:
         raise FormulaError("bank-brace", f"'{name}' is a text and has no unit", column, mend=f"write '{{{name}}}'")
-    try:
-        formula = compile_formula(pieces[0], library, names)
-    except FormulaError as error:
-        raise FormulaError(error.reference, error.what, column + error.column - 1, mend=error.mend) from None
+    formula = _formula(pieces[0], column, library, names)
     if formula.kind == "truth":
         raise FormulaError("bank-brace", "a comparison cannot be shown", column, mend="show a number")
     try:
@@ -162,3 +169,11 @@ def _slot(inside: str, column: int, library: Library, shown: Collection[str], na
             mend="write -6 to 6; -2 rounds to hundreds",
         )
     return Slot(column, name, formula, unit, int(decimals))
+
+
+def _formula(text: str, column: int, library: Library, names: Collection[str]) -> Formula:
+    """The formula of a pair of braces; its faults with their column in the whole text."""
+    try:
+        return compile_formula(text, library, names)
+    except FormulaError as error:
+        raise FormulaError(error.reference, error.what, column + error.column - 1, mend=error.mend) from None

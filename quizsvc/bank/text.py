@@ -24,6 +24,10 @@ _INTEGER = re.compile(r"-?(0|[1-9][0-9]{0,17})\Z")
 _DECIMAL = re.compile(r"-?(0|[1-9][0-9]*)\.[0-9]+([eE][+-]?[0-9]{1,3})?\Z")
 _NAMED_BLOCK = re.compile(r"^- +(?:item|concept|caution): *[\"']?([A-Za-z0-9-]+)", re.MULTILINE)
 _TOP_BLOCK = re.compile(r"^- ", re.MULTILINE)
+_LINE_END = re.compile("\r\n|[\n\r\x85\u2028\u2029]")
+# `{from: 2,000 ft}` is read as two entries, `from: 2` and an empty `000 ft`.
+_BEFORE_COMMA = re.compile(r"-?[0-9]{1,3}(?:[0-9]{3})*\Z")
+_AFTER_COMMA = re.compile(r"[0-9]{3}(?![0-9])")
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +40,31 @@ class Scalar:
     column: int
     offset: int = 0
     """How many columns after `column` the text itself starts (1 for a quote)."""
+    written: tuple[tuple[int, int, str], ...] = ()
+    """Line, column and text of each source line, where the value goes over several lines."""
+
+    def spot(self, column: int) -> tuple[int, int]:
+        """Where a column of the text stands in the source.
+
+        Folding joins lines by blanks and changes nothing else, so the n-th character that is no blank is the same one
+        in both. Where it is not (a quoted text with escapes), the start of the value is the answer.
+        """
+        if not self.written:
+            return self.line, self.column + self.offset + column - 1
+        wanted = len("".join(self.text[: column - 1].split()))
+        source = "".join("".join(text.split()) for _, _, text in self.written)
+        if not source.startswith("".join(self.text.split())):
+            return self.line, self.column
+        last = self.line, self.column
+        for line, first, text in self.written:
+            for place, character in enumerate(text):
+                if character.isspace():
+                    continue
+                last = line, first + place
+                if wanted == 0:
+                    return last
+                wanted -= 1
+        return last
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,7 +207,7 @@ def _read_part(text: str, lines_before: int, reading: _Reading) -> Node | None:
         return None
     if root is None:
         return None
-    return _convert(root, lines_before, reading)
+    return _Converter(_LINE_END.split(text), lines_before, reading).node(root)
 
 
 def _scan(text: str, lines_before: int, reading: _Reading) -> bool:
@@ -234,33 +263,77 @@ def _scan(text: str, lines_before: int, reading: _Reading) -> bool:
     return good
 
 
-def _convert(node: yaml.Node, lines_before: int, reading: _Reading) -> Node:
-    line, column = lines_before + node.start_mark.line + 1, node.start_mark.column + 1
-    if isinstance(node, yaml.ScalarNode):
-        quoted = node.style in ("'", '"')
-        return Scalar(node.value, not node.style, line, column, 1 if quoted else 0)
-    if isinstance(node, yaml.SequenceNode):
-        return List(tuple(_convert(entry, lines_before, reading) for entry in node.value), line, column)
-    entries: dict[str, Node] = {}
-    keys: dict[str, tuple[int, int]] = {}
-    for key_node, value_node in node.value:
-        at = lines_before + key_node.start_mark.line + 1, key_node.start_mark.column + 1
-        value = _convert(value_node, lines_before, reading)
-        if not isinstance(key_node, yaml.ScalarNode):
-            reading.fault(*at, "bank-key", "a list or a map stands where a word is needed", "write 'word: value'")
-            continue
-        key = key_node.value
-        if key in entries:
-            reading.fault(
-                *at,
-                "bank-duplicate-key",
-                f"'{key}' stands twice here, first in line {keys[key][0]}",
-                "keep one of them",
-            )
-            continue
-        entries[key] = value
-        keys[key] = at
-    return Table(entries, keys, line, column)
+class _Converter:
+    """Turns the reader's nodes into ours, each with its place."""
+
+    def __init__(self, lines: list[str], lines_before: int, reading: _Reading) -> None:
+        self.lines = lines
+        self.lines_before = lines_before
+        self.reading = reading
+
+    def node(self, node: yaml.Node) -> Node:
+        line, column = self.place(node)
+        if isinstance(node, yaml.ScalarNode):
+            quoted = node.style in ("'", '"')
+            return Scalar(node.value, not node.style, line, column, 1 if quoted else 0, self.written(node))
+        if isinstance(node, yaml.SequenceNode):
+            return List(tuple(self.node(entry) for entry in node.value), line, column)
+        return self.table(node)
+
+    def place(self, node: yaml.Node) -> tuple[int, int]:
+        return self.lines_before + node.start_mark.line + 1, node.start_mark.column + 1
+
+    def written(self, node: yaml.ScalarNode) -> tuple[tuple[int, int, str], ...]:
+        """The source lines of a value that goes over several; without the `>-` of a block text, without quotes."""
+        first, last = node.start_mark.line, node.end_mark.line
+        start = node.start_mark.column + (node.style in ("'", '"'))
+        if node.style in (">", "|"):
+            first, start = first + 1, 0
+        elif first == last:
+            return ()
+        found = []
+        for place in range(first, min(last + 1, len(self.lines))):
+            found.append((self.lines_before + place + 1, start + 1, self.lines[place][start:]))
+            start = 0
+        return tuple(found)
+
+    def table(self, node: yaml.Node) -> Table:
+        entries: dict[str, Node] = {}
+        keys: dict[str, tuple[int, int]] = {}
+        before = ""
+        for key_node, value_node in node.value:
+            at = self.place(key_node)
+            value = self.node(value_node)
+            if not isinstance(key_node, yaml.ScalarNode):
+                what = "a list or a map stands where a word is needed"
+                self.reading.fault(*at, "bank-key", what, "write 'word: value'")
+                continue
+            key = key_node.value
+            empty = isinstance(value, Scalar) and value.bare and not value.text
+            if empty and before and self.joined(entries, before, key):
+                continue
+            if key in entries:
+                what = f"'{key}' stands twice here, first in line {keys[key][0]}"
+                self.reading.fault(*at, "bank-duplicate-key", what, "keep one of them")
+                continue
+            entries[key] = value
+            keys[key] = at
+            before = key
+        return Table(entries, keys, *self.place(node))
+
+    def joined(self, entries: dict[str, Node], before: str, key: str) -> bool:
+        """Whether a word is the rest of a number cut at its comma; the two are put together, with one fault."""
+        value = entries[before]
+        if not (isinstance(value, Scalar) and value.bare and _BEFORE_COMMA.match(value.text)):
+            return False
+        if not _AFTER_COMMA.match(key):
+            return False
+        whole = value.text + key
+        what = f"a comma in the number '{value.text},{key}' cuts it in two"
+        mend = f"leave the comma out: {whole}; a text goes into quotes"
+        self.reading.fault(value.line, value.column, "bank-number-comma", what, mend)
+        entries[before] = replace(value, text=whole)
+        return True
 
 
 def plain(node: Node | None) -> Any:
