@@ -6,12 +6,11 @@ import argparse
 import contextlib
 import dataclasses
 import random
-import sys
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from quizsvc.cli import console
+from quizsvc.cli import bank_list, console
 from quizsvc.cli.words import whole_number
 from quizsvc.settings import question_bank_folder
 
@@ -31,7 +30,9 @@ def register(commands: Any) -> None:
         "check", help="report every finding in one run; exit code 1 where there is a fault"
     )
     check_parser.add_argument("folder", metavar="DIR", type=Path, nargs="?", help="default: setting QUIZSVC_BANK")
-    check_parser.add_argument("--summary", action="store_true", help="print counts of items by system, concept, kind and demand")
+    check_parser.add_argument(
+        "--summary", action="store_true", help="print counts of items by system, concept, kind and demand"
+    )
     check_parser.add_argument("--json", action="store_true", help="print one JSON object")
     check_parser.set_defaults(run=check)
 
@@ -48,6 +49,8 @@ def register(commands: Any) -> None:
     show_parser.add_argument("--json", action="store_true", help="print one JSON object")
     show_parser.set_defaults(run=show)
 
+    bank_list.register(actions)
+
 
 def check(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
     """Check a bank and print what was found."""
@@ -61,6 +64,7 @@ def check(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
             "folder": str(folder),
             "faults": len(checked.faults),
             "remarks": len(checked.remarks),
+            "left_out": checked.left_out,
             "findings": [dataclasses.asdict(finding) for finding in checked.findings],
         }
         if arguments.summary:
@@ -68,7 +72,8 @@ def check(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
         console.print_json(report)
     else:
         for finding in checked.findings:
-            print(console.rendered_finding(finding) + "\n", file=sys.stderr)
+            # They are the result of this command, not its failure: a pager or a file gets them with the sum.
+            print(console.rendered_finding(finding) + "\n")
         if arguments.summary:
             print("\n".join(checked.summary.lines()))
         print(f"{folder}: {_sum(checked)}")
@@ -79,7 +84,8 @@ def _sum(checked: Any) -> str:
     faults = console.counted(len(checked.faults), "fault") if checked.faults else "no fault"
     counts = [(checked.items, "item"), (checked.concepts, "concept"), (checked.remarks, "remark")]
     items, concepts, remarks = (console.counted(len(things), noun) for things, noun in counts)
-    return f"{items}, {concepts}, {faults}, {remarks}"
+    left_out = f" ({checked.left_out:,} more left out for faults)" if checked.left_out else ""
+    return f"{items}{left_out}, {concepts}, {faults}, {remarks}"
 
 
 def load(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
@@ -150,6 +156,7 @@ def _question_lines(draw: dict[str, Any]) -> list[str]:
         lines += [f"    <- {belief}" for belief in (row["belief"] or "").split("; ") if belief]
     lines += [f"choices: {'; '.join(draw['choices'])}"] if draw["choices"] else []
     lines += [f"key: {draw['key']}", f"accepted: {draw['accepted']}"] if draw["key"] else []
+    lines += [f"{slip['given']}{_belief(slip['belief'])}" for slip in draw.get("slips", ())]
     lines += [f"trap {trap['id']}: {trap['shown']}{_belief(trap['belief'])}" for trap in draw["traps"]]
     lines += [f"  {line}" for line in draw["working"]]
     return [*lines, f"why: {draw['why']}"]

@@ -36,7 +36,7 @@ class TestUsage:
             (
                 "bank shw x",
                 "error: usage-choice\nwhat:  'shw' is not a command\nwhere: quizsvc bank\n"
-                "mend:  did you mean 'show'? Known: check, load, show\n",
+                "mend:  did you mean 'show'? Known: check, load, show, list\n",
             ),
             (
                 "bank check --jsn",
