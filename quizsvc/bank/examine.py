@@ -34,6 +34,8 @@ class _Checker:
     known: dict[str, None] = field(default_factory=dict)
     samples: list[dict[str, float]] = field(default_factory=list)
     follow: tuple[str, ...] = ()
+    later: set[str] = field(default_factory=set)
+    """What hangs on an earlier answer: no text before the answer may show it."""
     uses_aircraft: bool = False
 
     def compile(self, where: str, text: str, kind: str) -> Formula | None:
@@ -107,6 +109,7 @@ def check_formulas(item: ItemText, library: Library, rng: Generator) -> bool:
         dict(draws.dimensions) | follow,
         dict.fromkeys((*draws.dimensions, *follow, *item.broken)),
         follow=tuple(follow),
+        later=set(follow),
     )
     sample = {name: _LIKELY.get(dimension, 1.0) for name, dimension in follow.items()}
     checker.samples = [let_values((), draws.draw(rng))[0] | sample]
@@ -131,6 +134,8 @@ def _check_let(checker: _Checker, entry: dict[str, object]) -> None:
     checker.known[name] = None
     if formula is None:
         return
+    if formula.names & checker.later:
+        checker.later.add(name)
     dimension = checker.dimension(f"let/{name}", formula)
     if dimension is None:
         return
@@ -207,7 +212,7 @@ def _check_texts(checker: _Checker) -> None:
     """Braces: the stem and the options must not show the key, the working may."""
     body = checker.item.body
     named = set(checker.known) - {"answer"}
-    before = named - set(checker.follow)  # what is not answered yet cannot be shown
+    before = named - checker.later  # what is not answered yet cannot be shown
     shown = (*checker.draws.shown, *checker.item.broken)
     number = body["kind"] == "number"
     texts = [("stem", body["stem"], False), ("why", body["why"], number)]
@@ -231,6 +236,8 @@ def _check_texts(checker: _Checker) -> None:
         except FormulaError as error:
             if "'answer'" in error.what and not with_key:
                 error.mend = "only 'why' may show the key"
+            elif any(f"'{name}'" in error.what for name in checker.later):
+                error.mend = "it hangs on an answer that is not given yet; only 'why' may show it"
             checker.item.report.error(at, error)
             continue
         _check_slots(checker, where, template)

@@ -305,11 +305,15 @@ def _read_status(block: Block, item: ItemText) -> None:
             f"'{item.read_by}' wrote the item and reads it",
             "have another person read it, or set 'status: draft'",
         )
-    unread = [cite["source"] for cite in item.body["cite"] if cite["regulation"] and cite["read-on"] is None]
-    if unread:
-        report.fault(
-            block.at("cite"),
-            "bank-regulation-unread",
-            f"'{unread[0]}' is cited without 'read-on'",
-            "open the regulation and add 'read-on: date', or set 'status: draft'",
-        )
+    # A part without a cite of its own has its scenario's, which is found there.
+    whole = item.body["cite"]
+    cited = [(block.at("cite"), whole), *((part.place, part.body["cite"]) for part in item.parts)]
+    for place, cites in cited:
+        unread = [cite["source"] for cite in cites if cite["regulation"] and cite["read-on"] is None]
+        if unread and (cites is whole or cites != whole):
+            report.fault(
+                place,
+                "bank-regulation-unread",
+                f"'{unread[0]}' is cited without 'read-on'",
+                "open the regulation and add 'read-on: date', or set 'status: draft'",
+            )

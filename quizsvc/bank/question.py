@@ -89,10 +89,14 @@ def build_item(body: Mapping[str, Any], names: Library, aircraft: Aircraft | Non
     # A part of a scenario may name the person's own answers to earlier parts, but not show them before it is answered.
     follow = tuple(entry["part"] for entry in body.get("follow", ()))
     known: dict[str, None] = dict.fromkeys((*draws.dimensions, *follow))
+    later = set(follow)
     lets: list[tuple[str, Formula]] = []
     for entry in body["let"]:
-        lets.append((entry["name"], compile_formula(entry["formula"], names, known)))
+        formula = compile_formula(entry["formula"], names, known)
+        lets.append((entry["name"], formula))
         known[entry["name"]] = None
+        if formula.names & later:
+            later.add(entry["name"])
     refuse = tuple(compile_formula(text, names, known) for text in body["refuse"])
     answer = compile_formula(body["answer"], names, known) if body["kind"] == "number" else None
     traps = tuple(
@@ -112,7 +116,7 @@ def build_item(body: Mapping[str, Any], names: Library, aircraft: Aircraft | Non
     build = Build(
         names,
         aircraft,
-        lambda text: compile_template(text, names, shown, tuple(name for name in known if name not in follow)),
+        lambda text: compile_template(text, names, shown, tuple(name for name in known if name not in later)),
         lambda text: compile_formula(text, names, known),
     )
     return Item(

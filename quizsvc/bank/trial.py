@@ -19,6 +19,14 @@ __all__ = ["VARIANTS", "Trial", "try_item"]
 VARIANTS = 200
 MOST_REFUSED = 0.9
 MUCH_REFUSED = 0.6
+_NOUNS = {
+    "options": "options",
+    "steps": "steps",
+    "left": "entries",
+    "right": "entries",
+    "points": "points",
+}
+_ONE = {"options": "option", "steps": "step", "entries": "entry", "points": "point"}
 _ALTITUDE_UNITS = ("ft", "FL", "m")
 _ALTITUDE_FROM, _ALTITUDE_TO = -2_000 * 0.3048 - 1e-6, 65_600 * 0.3048 + 1e-6
 
@@ -200,7 +208,11 @@ def _find_texts(item: ItemText, compiled: Item, accepted: list[Tried]) -> None:
     texts = {"stem": compiled.stem, "why": compiled.why}
     texts |= {f"options/{option.id}": option.text for option in compiled.options}
     texts |= KINDS[compiled.kind].templates(compiled)
-    drawn_options = any(option.text.slots for option in compiled.options)
+    choices = [
+        [(where, text) for where, text in texts.items() if where.startswith(f"{side}/")]
+        for side in ("options", "steps", "left", "right", "points")
+    ]
+    choices = [side for side in choices if any(text.slots for _, text in side)]
     for tried in accepted:
         values = {**tried.values, "answer": tried.working.key} if tried.working else tried.values
         for where, template in texts.items():
@@ -212,13 +224,15 @@ def _find_texts(item: ItemText, compiled: Item, accepted: list[Tried]) -> None:
                     what = f"'{{{slot.name}...}}' has no value in the draw {_drawn_text(tried)}: {error.what}"
                     item.report.fault(item.places[where], "bank-no-value", what, "refuse such draws under 'refuse'")
                     return
-        if drawn_options:
-            shown = {name: str(entry["shown"]) for name, entry in tried.drawn.items()}
-            written = [option.text.fill(shown, tried.values) for option in compiled.options]
+        shown = {name: str(entry["shown"]) for name, entry in tried.drawn.items()}
+        for side in choices:
+            written = [text.fill(shown, tried.values) for _, text in side]
             if len(set(written)) < len(written):
-                what = f"two options read the same in the draw {_drawn_text(tried)}"
-                at = item.places[f"options/{compiled.options[0].id}"]
-                item.report.fault(at, "bank-option-twice", what, "refuse such draws under 'refuse'")
+                where = side[0][0]
+                noun = _NOUNS[where.partition("/")[0]]
+                what = f"two {noun} read the same in the draw {_drawn_text(tried)}"
+                reference = f"bank-{_ONE[noun]}-twice"
+                item.report.fault(item.places[where], reference, what, "refuse such draws under 'refuse'")
                 return
 
 

@@ -59,11 +59,21 @@ def _entry(asked: Presented, record: Any) -> dict[str, Any]:
         "choices": [choice.text for choice in asked.choices],
         "keys": record.get("keys", []),
         "beliefs": beliefs if isinstance(beliefs, dict) else {},
+        "slips": [] if isinstance(beliefs, dict) else [_slip(record, entry) for entry in beliefs],
         "traps": [trap | {"shown": _in_shown_unit(record, trap["value"])} for trap in traps],
         "why": working.why,
         "working": list(working.lines),
         "pictures": list(working.pictures),
     }
+
+
+def _slip(record: Any, entry: Any) -> dict[str, str]:
+    """A wrong order of two steps, or a wrong pair, and what stands behind it."""
+    if "before" in entry:
+        given = " before ".join(f"'{record['texts'][step]}'" for step in entry["before"])
+    else:
+        given = f"'{record['left_texts'][entry['left']]}' with '{record['texts'][entry['right']]}'"
+    return {"given": given, "belief": str(entry["belief"])}
 
 
 def _row_beliefs(record: Any, row_id: str) -> str | None:

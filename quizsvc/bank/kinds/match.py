@@ -55,20 +55,24 @@ class Match(Kind):
             item.body[side] = self._side(block, side, item)
         lefts, rights = ([entry["id"] for entry in item.body[side]] for side in _SIDES)
         pairs: dict[str, str] = {}
+        tried: set[str] = set()
         block.node("pairs", required=True)
         for left, place, node in block.map("pairs"):
             if not _known(left, lefts, place, item, "left"):
                 continue
+            tried.add(left)
             if not isinstance(node, Scalar):
                 item.report.fault(place, "bank-pair", f"'{left}' goes with one outcome", "write 'left-id: right-id'")
             elif _known(node.text, rights, node, item, "right"):
                 pairs[left] = node.text
-        open_left = next((left for left in lefts if left not in pairs), None)
-        if block.has("pairs") and open_left is not None and not item.report.faults:
-            what = f"'{open_left}' has no pair"
-            item.report.fault(block.at("pairs"), "bank-pair", what, f"add '{open_left}: right-id'")
+        for left in (left for left in lefts if left not in tried):
+            if block.has("pairs"):
+                item.report.fault(block.at("pairs"), "bank-pair", f"'{left}' has no pair", f"add '{left}: right-id'")
         item.body["pairs"] = pairs
         item.body["beliefs"] = self._beliefs(block, item, lefts, rights, pairs)
+        if block.has("left") and len(lefts) < 2:
+            mend = "give at least two, or ask it as kind 'one'"
+            item.report.fault(block.at("left"), "bank-lefts", f"{len(lefts)} thing(s) on the left", mend)
         if block.has("right") and len(rights) < 2:
             item.report.fault(block.at("right"), "bank-outcomes", f"{len(rights)} outcome(s)", "give at least two")
         elif rights and len(rights) <= len(lefts) and len(set(pairs.values())) == len(pairs):
@@ -114,6 +118,9 @@ class Match(Kind):
             if all(known) and pairs.get(left.text) == right.text:
                 what = f"'{left.text}' with '{right.text}' is the right pair"
                 item.report.fault(right, "bank-belief-pair", what, "name a wrong one")
+            if any((left.text, right.text) == (other["left"], other["right"]) for other in found):
+                what = f"two beliefs about '{left.text}' with '{right.text}'"
+                item.report.fault(right, "bank-belief-twice", what, "keep one")
             found.append({"left": left.text, "right": right.text, "belief": belief})
         if not found and lefts:
             what = "no belief behind a wrong pair is named"

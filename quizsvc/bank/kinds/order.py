@@ -84,7 +84,7 @@ class Order(Kind):
                 what = f"'{first}' must come first, but '{ids[0]}' stands first in the right order"
                 report.fault(block.at("must-first"), "bank-must-first", what, "name the first step")
         item.body["must-first"] = first
-        item.body["beliefs"] = self._beliefs(block, ids, item)
+        item.body["beliefs"] = self._beliefs(block, ids, item.body["tie"], item)
         item.body["drill"] = context.systems.get(str(item.body["concept"])) == DRILLS
 
     @staticmethod
@@ -103,11 +103,15 @@ class Order(Kind):
                 item.report.fault(node, "bank-tie", what, "only neighbours in the right order can be free")
             if any(name in other for name in group for other in groups):
                 item.report.fault(node, "bank-tie", "a step stands in two tie groups", "make one group of them")
+            if len(ids) > 1 and set(group) == set(ids):
+                item.report.fault(node, "bank-tie", "every step is free: nothing is asked", "ask it as kind 'some'")
             groups.append(group)
         return groups
 
     @staticmethod
-    def _beliefs(block: Block, ids: Sequence[str], item: ItemText) -> list[dict[str, Any]]:
+    def _beliefs(
+        block: Block, ids: Sequence[str], ties: Sequence[Sequence[str]], item: ItemText
+    ) -> list[dict[str, Any]]:
         found: list[dict[str, Any]] = []
         for entry in block.blocks("beliefs", "belief"):
             pair, belief = entry.scalars("before", required=True), entry.text("belief", required=True)
@@ -119,9 +123,19 @@ class Order(Kind):
                     mend = "write 'before: [the one put first, the one put after it]'"
                     item.report.fault(entry.at("before"), "bank-belief-before", what, mend)
                 continue
-            if ids.index(names[0]) < ids.index(names[1]):
+            if names[0] == names[1]:
+                what = f"'before' names '{names[0]}' twice"
+                mend = "write 'before: [the one put first, the one put after it]'"
+                item.report.fault(entry.at("before"), "bank-belief-before", what, mend)
+            elif any(set(names) <= set(group) for group in ties):
+                what = f"'{names[0]}' and '{names[1]}' are free: neither order is wrong"
+                item.report.fault(entry.at("before"), "bank-belief-before", what, "take one of them out of 'tie'")
+            elif ids.index(names[0]) < ids.index(names[1]):
                 what = f"'{names[0]}' before '{names[1]}' is the right order"
                 item.report.fault(entry.at("before"), "bank-belief-before", what, "turn it round")
+            elif any(names == other["before"] for other in found):
+                what = f"two beliefs about '{names[0]}' before '{names[1]}'"
+                item.report.fault(entry.at("before"), "bank-belief-twice", what, "keep one")
             found.append({"before": names, "belief": belief})
         if not found and len(ids) > 1:
             what = "no belief behind a wrong order is named"
@@ -198,40 +212,57 @@ class Order(Kind):
         credit = in_order / count
         remark = None
         first = record["must_first"]
-        if first is not None and groups[given[0]] != groups[first] and credit > MUST_FIRST_CAP:
+        led = first is None or all(groups[step] <= groups[first] for step in given[: given.index(first)])
+        if not led and credit > MUST_FIRST_CAP:
             credit = MUST_FIRST_CAP
             remark = f"What must come first came later, which caps the credit at {MUST_FIRST_CAP:g}."
         if in_order == count:
             return Graded("full", 1.0, rows=self._rows(record, given, None))
-        held = self._held(record, given)
+        right = self._right(record, given)
+        held = self._held(record, given, right)
         trap = f"{held['before'][0]}-before-{held['before'][1]}" if held else None
         belief = held["belief"] if held else None
         # A single step is in order by itself: the share stands, but nothing of the order was known.
         outcome = "part" if in_order > 1 else "miss"
-        return Graded(outcome, credit, trap, belief, remark, rows=self._rows(record, given, belief))
+        return Graded(outcome, credit, trap, belief, remark, rows=self._rows(record, given, held))
 
     @staticmethod
-    def _held(record: Mapping[str, Any], given: Sequence[str]) -> Mapping[str, Any] | None:
-        """The first belief that the given order shows."""
-        for entry in record["beliefs"]:
-            before, after = entry["before"]
-            if given.index(before) < given.index(after):
-                return dict(entry)
+    def _right(record: Mapping[str, Any], given: Sequence[str]) -> list[str]:
+        """The right order; inside a tie group it is the person's own."""
+        return sorted(record["right"], key=lambda step: (record["groups"][step], given.index(step)))
+
+    @staticmethod
+    def _held(record: Mapping[str, Any], given: Sequence[str], right: Sequence[str]) -> Mapping[str, Any] | None:
+        """The belief that explains where the orders first part; else the first one that the given order shows."""
+        shown = [
+            entry for entry in record["beliefs"] if given.index(entry["before"][0]) < given.index(entry["before"][1])
+        ]
+        own, key = next((pair for pair in zip(given, right, strict=True) if pair[0] != pair[1]), ("", ""))
+        for wanted in ([own, key], [own], []):
+            for entry in shown:
+                if entry["before"][: len(wanted)] == wanted:
+                    return dict(entry)
         return None
 
-    @staticmethod
-    def _rows(record: Mapping[str, Any], given: Sequence[str], belief: str | None) -> tuple[RowMark, ...]:
-        """Given and right order side by side; the belief stands where they first part."""
-        groups, texts = record["groups"], record["texts"]
-        # Inside a tie group the right order is the person's own.
-        right = sorted(record["right"], key=lambda step: (groups[step], given.index(step)))
-        rows: list[RowMark] = []
-        told = belief
-        for place, (own, key) in enumerate(zip(given, right, strict=True), 1):
-            same = own == key
-            rows.append(RowMark(str(place), str(place), texts[own], texts[key], same, None if same else told))
-            told = told if same else None
-        return tuple(rows)
+    def _rows(
+        self, record: Mapping[str, Any], given: Sequence[str], held: Mapping[str, Any] | None
+    ) -> tuple[RowMark, ...]:
+        """Given and right order side by side; a belief stands beside the first of its steps that is out of place."""
+        texts = record["texts"]
+        pairs = list(zip(given, self._right(record, given), strict=True))
+        about = held["before"] if held else ()
+        told = next((step for step in about if (step, step) not in pairs), None)
+        return tuple(
+            RowMark(
+                str(place),
+                str(place),
+                texts[own],
+                texts[key],
+                own == key,
+                held["belief"] if held and own == told else None,
+            )
+            for place, (own, key) in enumerate(pairs, 1)
+        )
 
     def passed(self, record: Mapping[str, Any]) -> Graded:
         """The right order."""

@@ -65,6 +65,9 @@ class Say(Kind):
                 what = f"two points with id '{point_id}'"
                 report.fault(point.at("id"), "bank-point-twice", what, "give each its own id")
                 continue
+            if any(text.text.strip() == other["text"] for other in points):
+                what = f"two points read '{text.text.strip()}'"
+                report.fault(point.at("text"), "bank-point-twice", what, "change one")
             hold_length(text, report)
             item.places[f"points/{point_id}"] = text
             points.append({"id": point_id, "text": text.text.strip(), "must": must})

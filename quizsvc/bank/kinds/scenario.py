@@ -11,8 +11,9 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from quizsvc.bank.block import ITEM_ID, Block, nearest
-from quizsvc.bank.draw import Generator
+from quizsvc.bank.draw import Generator, name_is_free
 from quizsvc.bank.kinds.base import Graded, Item, Kind, Tried, Worked, unreadable
+from quizsvc.bank.solution import names_behind
 from quizsvc.physics.units import UNITS
 
 if TYPE_CHECKING:
@@ -42,7 +43,10 @@ class Scenario(Kind):
             part_id, kind = part.text("id", required=True), part.choice("kind", PART_KINDS, required=True)
             reveal = bool(part.flag("reveal"))
             earlier = {str(other.body["part"]): other.body for other in found}
-            follow = _follow(part, earlier, item)
+            follow = _follow(part, earlier, item, context)
+            if follow and kind not in (None, "number"):
+                what = f"a '{kind}' part is judged on what is true, not on earlier answers"
+                report.fault(part.at("follow"), "bank-follow", what, "take 'follow' out; only number parts follow")
             if part_id is None or kind is None:
                 continue
             if not ITEM_ID.match(part_id):
@@ -72,6 +76,20 @@ class Scenario(Kind):
         from quizsvc.bank.kinds import KINDS
 
         return any(KINDS[part["kind"]].uses_aircraft(part) for part in body["parts"])
+
+    def check(self, item: ItemText, compiled: Item, rng: Generator) -> None:
+        """Remark what a part follows and does not use: its answer would be judged on it in word only."""
+        for part in item.parts:
+            asked = compiled.parts[str(part.body["part"])]
+            used = set(asked.answer.names) if asked.answer else set()
+            used |= {name for trap in asked.traps for name in (trap.value.names if trap.value else ())}
+            used = names_behind(used, dict(asked.lets))
+            idle = [entry["part"] for entry in part.body["follow"] if entry["part"] not in used]
+            if idle:
+                what = f"part '{part.body['part']}' follows '{idle[0]}', and neither its key nor a trap uses it"
+                item.report.remark(
+                    part.places["answer"], "bank-follow-unused", what, "use it, or take it out of 'follow'"
+                )
 
     def issue(self, item: Item, tried: Tried, rng: Generator) -> tuple[list[str], dict[str, Any]]:
         """The order and record of each part, in their order."""
@@ -106,9 +124,13 @@ class Scenario(Kind):
         return Worked(record["why"], "", "", tuple(record["lines"]))
 
 
-def _follow(block: Block, earlier: Mapping[str, Mapping[str, Any]], item: ItemText) -> list[dict[str, str]]:
+def _follow(
+    block: Block, earlier: Mapping[str, Mapping[str, Any]], item: ItemText, context: Context
+) -> list[dict[str, str]]:
     """The earlier number parts whose answers this part is judged on."""
     found: list[dict[str, str]] = []
+    taken = {name for entry in item.body["draw"] for name in (*entry["dimensions"], entry["name"])}
+    taken |= {entry["name"] for entry in item.body["let"]} | set(item.broken)
     for scalar in block.scalars("follow", one=True):
         body = earlier.get(scalar.text)
         if body is None:
@@ -117,9 +139,8 @@ def _follow(block: Block, earlier: Mapping[str, Mapping[str, Any]], item: ItemTe
         elif body["kind"] != "number" or not body.get("unit"):
             what = f"part '{scalar.text}' is no number"
             item.report.fault(scalar, "bank-follow", what, "only the answers to number parts can be followed")
-        elif scalar.text in UNITS or not scalar.text.isidentifier():
-            what = f"'{scalar.text}' cannot be named in a formula"
-            item.report.fault(scalar, "bank-follow", what, "give that part another id, such as c")
-        else:
+        elif any(scalar.text == other["part"] for other in found):
+            item.report.fault(scalar, "bank-follow", f"'{scalar.text}' is followed twice", "name it once")
+        elif name_is_free(scalar.text, scalar, item.report, context.library, taken, "part that is followed"):
             found.append({"part": scalar.text, "unit": body["unit"], "dimension": UNITS[body["unit"]].dimension})
     return found
