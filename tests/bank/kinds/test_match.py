@@ -7,6 +7,8 @@ import random
 from fractions import Fraction
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from quizsvc.bank.grade import grade, read_response, worked
 from quizsvc.bank.kinds.match import corrected
@@ -51,6 +53,9 @@ def record_of(text=WHAT_NEXT):
     item = compile_item(bank.items[0].body, None)
     issued = issue(item, random.Random(3))
     return issued.record, present(item, issued.drawn, issued.order)
+
+
+RECORD = record_of()[0]
 
 
 class TestGrade:
@@ -105,6 +110,21 @@ def test_random_ticking_earns_little(pairs, outcomes):
     assert sum(corrected(r, pairs, outcomes) for r in right) / len(ways) < 1 / 4
 
 
+@given(st.lists(st.sampled_from(["down", "relief", "hold", "climb", "out"]), min_size=4, max_size=4))
+def test_only_the_key_is_full_and_what_was_read_is_read_the_same_again(outcomes):
+    """Any outcomes; wrong rows alone carry a belief."""
+    pairs = dict(zip(KEY, outcomes, strict=True))
+    response = read_response(RECORD, {"pairs": pairs})
+    found = grade(RECORD, response)
+    right = sum(pairs[left] == KEY[left] for left in KEY)
+
+    assert read_response(RECORD, response) == response
+    assert found.credit == pytest.approx(max(0, (right / 4 - 0.2) / 0.8))
+    assert (found.outcome == "full") == (pairs == KEY)
+    assert [row.id for row in found.rows if row.right] == [left for left in KEY if pairs[left] == KEY[left]]
+    assert not any(row.right and row.belief for row in found.rows)
+
+
 @pytest.mark.parametrize(
     ("raw", "sentence"),
     [
@@ -140,6 +160,8 @@ FAULTS = [
     ("{id: cpc, text", "{id: adc, text", "bank-entry-twice", 9),
     ("text: holds its present altitude", "text: goes on down as before", "bank-entry-twice", 15),
     ("right: out, belief", "right: relief, belief", "bank-belief-pair", 21),
+    ("left: cpc, right: out, belief", "left: adc, right: down, belief", "bank-belief-twice", 21),
+    ("adc: hold,", "adc: [hold],", "bank-pair", 18),
 ]
 
 
@@ -158,3 +180,22 @@ def test_a_last_pair_by_elimination_is_remarked():
     )
 
     assert "style-match-elimination" in [finding.reference for finding in check(text).remarks]
+
+
+def test_one_thing_on_the_left_is_no_match():
+    """It is a single choice."""
+    text = WHAT_NEXT.replace("pairs: {adc: hold, cpc: relief, bleeds: climb, gen: down}", "pairs: {adc: hold}")
+    text = "".join(
+        line
+        for line in text.splitlines(keepends=True)
+        if not any(name in line for name in ("id: cpc", "id: bleeds", "id: gen", "left: cpc"))
+    )
+
+    assert [(finding.reference, finding.line) for finding in check(text).faults] == [("bank-lefts", 8)]
+
+
+def test_every_slip_of_an_item_is_found_in_one_run():
+    """An open row is told though another row names an outcome that is none."""
+    text = WHAT_NEXT.replace("pairs: {adc: hold, cpc: relief", "pairs: {cpc: reliev")
+
+    assert sorted(finding.reference for finding in check(text).faults) == ["bank-entry-unknown", "bank-pair"]

@@ -50,6 +50,9 @@ def record_of(text):
     return issued.record, present(item, issued.drawn, issued.order)
 
 
+RECORD = record_of(LADDER)[0]
+
+
 def graded(record, *order):
     """The grade of an order."""
     return grade(record, read_response(record, {"order": list(order)}))
@@ -89,6 +92,40 @@ class TestGrade:
 
         assert (found.outcome, found.credit) == ("part", 0.3)
         assert "0.3" in found.remark
+
+    def test_a_tied_step_in_front_does_not_hide_what_came_too_early(self):
+        """warn and limiter are free; masks still come before warn, which must lead: 0.3, not 3/4."""
+        record, _ = record_of(
+            LADDER.replace("tie: []", "tie: [[warn, limiter]]").replace("[masks, limiter]", "[masks, warn]")
+        )
+
+        assert graded(record, "limiter", "masks", "warn", "fifteen").credit == 0.3
+        assert graded(record, "limiter", "warn", "masks", "fifteen").outcome == "full"
+
+    def test_of_two_beliefs_the_one_of_the_first_divergence_is_told(self):
+        """The first in the file explains a later place."""
+        record, _ = record_of(
+            LADDER.replace(
+                "  beliefs:\n", "  beliefs:\n    - {before: [fifteen, masks], belief: masks wait for 15}\n"
+            ).replace("[masks, limiter]", "[limiter, warn]")
+        )
+        found = graded(record, "limiter", "warn", "fifteen", "masks")
+
+        assert (found.trap, found.belief) == ("limiter-before-warn", "the limiter stops any climb")
+        assert [row.belief for row in found.rows] == ["the limiter stops any climb", None, None, None]
+
+    def test_a_belief_about_a_later_place_stands_there(self):
+        """warn and masks are right; limiter and fifteen changed places, and only masks before limiter is named."""
+        record, _ = record_of(LADDER)
+        found = graded(record, "warn", "fifteen", "masks", "limiter")
+
+        assert found.belief == "the limiter stops any climb"
+        assert [(row.right, row.belief) for row in found.rows] == [
+            (True, None),
+            (False, None),
+            (True, None),
+            (False, "the limiter stops any climb"),
+        ]
 
     def test_everything_backwards_is_a_miss(self):
         """One step of four is in order by itself."""
@@ -137,6 +174,20 @@ def test_the_longest_run_agrees_with_trying_every_subsequence(given_order, joins
     )
 
     assert longest_in_order(given_order, groups) == longest
+
+
+@given(st.permutations(["warn", "limiter", "masks", "fifteen"]))
+def test_only_the_right_order_is_full_and_what_was_read_is_read_the_same_again(order):
+    """All orders of four steps."""
+    record = RECORD
+    response = read_response(record, {"order": order})
+    found = grade(record, response)
+
+    assert read_response(record, response) == response
+    assert 0 <= found.credit <= 1
+    assert (found.outcome == "full") == (found.credit == 1) == (order == ["warn", "limiter", "masks", "fifteen"])
+    assert sum(row.belief is not None for row in found.rows) == (found.belief is not None)
+    assert not any(row.right and row.belief for row in found.rows)
 
 
 @pytest.mark.parametrize(
@@ -197,6 +248,11 @@ FAULTS = [
     ("before: [masks, limiter]", "before: [masks]", "bank-belief-before", 15),
     ("text: altitude limiters close", "text: CABIN ALT sounds", "bank-step-twice", 9),
     ("stem: FL390", "sten: FL390", "bank-word-missing", 1),
+    ("before: [masks, limiter]", "before: [masks, masks]", "bank-belief-before", 15),
+    ("tie: []", "tie: [[limiter, masks]]", "bank-belief-before", 15),
+    ("tie: []", "tie: [[warn, limiter, masks, fifteen]]", "bank-tie", 12),
+    ("tie: []", "tie: [limiter, masks]", "bank-tie", 12),
+    ("  why:", "    - {before: [masks, limiter], belief: again}\n  why:", "bank-belief-twice", 16),
 ]
 
 
@@ -206,3 +262,17 @@ def test_an_authors_slip_is_found_at_its_line(old, new, reference, line):
     found = [(finding.reference, finding.line) for finding in check(LADDER.replace(old, new)).faults]
 
     assert (reference, line) in found
+
+
+def test_steps_that_read_the_same_in_a_draw_are_found():
+    """Two levels drawn from the same list."""
+    text = LADDER.replace(
+        "  steps:\n", "  draw: {low: {one-of: [9000 ft, 10000 ft]}, high: {one-of: [10000 ft, 11000 ft]}}\n  steps:\n"
+    ).replace("CABIN ALT sounds", '"passing {low}"')
+    text = text.replace("altitude limiters close", '"passing {high}"').replace(
+        "stem: FL390", "stem: FL390 to {low} {high}"
+    )
+    (found,) = check(text).faults
+
+    assert (found.reference, found.line) == ("bank-step-twice", 9)
+    assert "low 10,000 ft, high 10,000 ft" in found.what

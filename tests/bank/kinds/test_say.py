@@ -121,6 +121,7 @@ FAULTS = [
     ("speak: 30 s", "speak: 1 h", "bank-speak", 7),
     ("{id: man, text", "{id: cpc, text", "bank-point-twice", 10),
     ("  full: 5\n", "", "bank-word-missing", 1),
+    ("text: dump alive", "text: bleeds still flow", "bank-point-twice", 13),
 ]
 
 

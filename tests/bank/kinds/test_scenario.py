@@ -210,6 +210,10 @@ FAULTS = [
     ("stem: Minutes for the cabin to get there?", "stem: Minutes from {c}?", "formula-name-unknown", 54),
     ("      stem: Try AIR DATA 2?\n", "", "bank-word-missing", 18),
     ("      unit: min", "      unit: ft", "bank-answer-dimension", 56),
+    ("follow: [c, e]", "follow: [c, e, e]", "bank-follow", 53),
+    ("follow: [c, e]", "follow: [c, e, f]", "bank-follow", 53),
+    ("      reveal: true", "      follow: a", "bank-follow", 21),
+    ("let: {cruise:", "let: {c: 5*ft, cruise:", "bank-name-taken", 53),
 ]
 
 
@@ -219,6 +223,33 @@ def test_an_authors_slip_is_found_at_its_line(old, new, reference, line):
     found = [(finding.reference, finding.line) for finding in check(BOTH_LOST.replace(old, new)).faults]
 
     assert (reference, line) in found, found
+
+
+def test_a_text_that_shows_what_is_not_answered_yet_says_why_it_may_not():
+    """A let made of followed answers is such a one."""
+    text = BOTH_LOST.replace("Minutes for the cabin to get there?", '"Minutes for {climb:ft}?"')
+    (found,) = check(text).faults
+
+    assert "'climb'" in found.what
+    assert found.mend == "it hangs on an answer that is not given yet; only 'why' may show it"
+
+
+def test_a_regulation_in_a_part_must_have_been_read_too():
+    """As in any item that is live; a draft may wait."""
+    text = BOTH_LOST.replace("why: Both outputs", "cite: {source: 14 CFR 91.211}\n      why: Both outputs")
+    live = text.replace("status: draft", "read-by: second reader\n  status: live")
+
+    assert check(text).faults == []
+    assert [(finding.reference, finding.line) for finding in check(live).faults] == [("bank-regulation-unread", 18)]
+
+
+def test_an_answer_that_is_followed_and_not_used_is_remarked():
+    """The page would say that it was judged on it."""
+    bank = check(BOTH_LOST.replace("follow: [c, e]", "follow: [a, c, e]"))
+    (found,) = [finding for finding in bank.remarks if finding.reference == "bank-follow-unused"]
+
+    assert (found.line, "follows 'a'" in found.what) == (56, True)
+    assert "bank-follow-unused" not in [finding.reference for finding in check(BOTH_LOST).remarks]
 
 
 def test_what_a_part_owes_its_whole_owes_too():
