@@ -308,11 +308,11 @@ class _Check:
                 "mend aircraft.yaml first",
             )
             return None
-        uses_aircraft = check_formulas(item, context.library, self.rng)
+        uses_aircraft = check_formulas(item, context.library, self.rng, item.parts)
         uses_aircraft |= any(entry.get("list") for entry in item.body["draw"])
         uses_aircraft |= KINDS[item.body["kind"]].uses_aircraft(item.body)
-        for part in item.parts:
-            uses_aircraft |= check_formulas(part, context.library, self.rng)
+        for place, part in enumerate(item.parts):
+            uses_aircraft |= check_formulas(part, context.library, self.rng, item.parts[:place])
         body = item.body
         trial: Trial | None = None
         if not report.faults:

@@ -112,10 +112,12 @@ def bare_name_cure(
         # The name stands as a factor: what it must measure is the quotient of what is wanted and what is there.
         factor = dimension_of(_registry().Quantity(1.0, _unit(BASE_UNITS[wanted]) / _unit(BASE_UNITS[has])))
     unit = SHOWN_UNITS[factor][0] if factor in SHOWN_UNITS and factor != "number" else ""
+    if not unit:
+        return ""  # no unit of the name mends it: something else is wrong
     value = values.get(name, math.nan)
     if drawn is not None and name not in drawn:
-        return f"'{name}' has no unit; give it one in its formula" + (f", such as *{unit}" if unit else "")
-    if not unit or not math.isfinite(value):
+        return f"'{name}' has no unit; give it one in its formula, such as *{unit}"
+    if not math.isfinite(value):
         return f"'{name}' has no unit; write one in its draw"
     return f"'{name}' has no unit; write '{value:g} {unit}' in its draw"
 

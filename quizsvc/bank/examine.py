@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from quizsvc.bank.compute import SHOWN_UNITS
-from quizsvc.bank.dimension import dimensioned
+from quizsvc.bank.dimension import SHOWN_UNITS, bare_name_cure, dimensioned
 from quizsvc.bank.draw import Draws, Generator
 from quizsvc.bank.formula import Formula, FormulaError, compile_formula
 from quizsvc.bank.functions import Library
 from quizsvc.bank.item import ItemText
 from quizsvc.bank.kinds import KINDS
 from quizsvc.bank.kinds.base import FormulaText
-from quizsvc.bank.template import Template, compile_template
+from quizsvc.bank.template import Slot, Template, compile_template
+from quizsvc.bank.text import Scalar
 from quizsvc.bank.working import let_values
 from quizsvc.physics.units import UNITS
 
@@ -37,6 +38,23 @@ class _Checker:
     later: set[str] = field(default_factory=set)
     """What hangs on an earlier answer: no text before the answer may show it."""
     uses_aircraft: bool = False
+    parts: tuple[str, ...] = ()
+    """Number parts of the scenario whose answers could be followed."""
+
+    def found(self, at: Scalar | None, error: FormulaError) -> None:
+        """Report a fault, unless it follows from one that is reported already."""
+        item = self.item
+        if error.reference == "formula-name-unknown":
+            name = error.what.split("'")[1]
+            if any(name.startswith(f"{broken}_") for broken in item.broken):
+                return
+            if name in self.parts:
+                error.what = f"'{name}' is a part, and its answer is not known here"
+                follows = item.body.get("part") and item.body["kind"] == "number"
+                error.mend = (
+                    f"add 'follow: {name}'" if follows else f"only a number part with 'follow: {name}' may use it"
+                )
+        item.report.error(at, error)
 
     def compile(self, where: str, text: str, kind: str) -> Formula | None:
         """One formula of the kind that its place takes."""
@@ -44,7 +62,8 @@ class _Checker:
         try:
             formula = compile_formula(text, self.library, self.known)
         except FormulaError as error:
-            report.error(at, error)
+            if at is not None:  # a let of the scenario, in one of its parts, has its finding already
+                self.found(at, error)
             return None
         self.uses_aircraft |= formula.uses_aircraft
         if formula.kind != kind:
@@ -60,9 +79,10 @@ class _Checker:
             return None  # a let without a dimension has its own finding
         sample = self.samples[0] if self.samples else {}
         try:
-            dimension, by_pint = dimensioned(formula, self.dimensions, sample)
+            dimension, by_pint = dimensioned(formula, self.dimensions, sample, self.draws.dimensions)
         except FormulaError as error:
-            report.error(at, error)
+            if at is not None:
+                report.error(at, error)
             return None
         try:
             ours = formula(sample) if formula.kind == "number" and formula.names <= set(sample) else math.nan
@@ -81,8 +101,13 @@ class _Checker:
             )
         return dimension
 
+    def bare_name(self, formula: Formula, dimension: str, wanted: str) -> str:
+        """The cure where a name without a unit stands behind a wrong dimension; empty where none does."""
+        sample = self.samples[0] if self.samples else {}
+        return bare_name_cure((formula.tree,), dimension, wanted, self.dimensions, sample, self.draws.dimensions)
 
-def check_formulas(item: ItemText, library: Library, rng: Generator) -> bool:
+
+def check_formulas(item: ItemText, library: Library, rng: Generator, parts: Sequence[ItemText] = ()) -> bool:
     """Compile every formula and text of an item and check the dimensions; fills in the units in which lets are shown.
 
     Parameters
@@ -93,6 +118,8 @@ def check_formulas(item: ItemText, library: Library, rng: Generator) -> bool:
         Functions and constants of its folder.
     rng : Generator
         For one sample of values.
+    parts : sequence of ItemText
+        Of a scenario: all parts; of one of its parts: those before it.
 
     Returns
     -------
@@ -110,6 +137,7 @@ def check_formulas(item: ItemText, library: Library, rng: Generator) -> bool:
         dict.fromkeys((*draws.dimensions, *follow, *item.broken)),
         follow=tuple(follow),
         later=set(follow),
+        parts=tuple(str(part.body["part"]) for part in parts if part.body["kind"] == "number"),
     )
     sample = {name: _LIKELY.get(dimension, 1.0) for name, dimension in follow.items()}
     checker.samples = [let_values((), draws.draw(rng))[0] | sample]
@@ -168,7 +196,7 @@ def _check_answer(checker: _Checker) -> None:
                 checker.item.places["answer"],
                 "bank-answer-dimension",
                 f"the answer is a {dimension}, but its unit '{body['unit']}' is of {wanted}",
-                _answer_cure(dimension),
+                checker.bare_name(answer, dimension, wanted) or _answer_cure(dimension),
             )
     for trap in body["traps"]:
         for word, kind in (("when", "truth"), ("value", "number")):
@@ -238,7 +266,7 @@ def _check_texts(checker: _Checker) -> None:
                 error.mend = "only 'why' may show the key"
             elif any(f"'{name}'" in error.what for name in checker.later):
                 error.mend = "it hangs on an answer that is not given yet; only 'why' may show it"
-            checker.item.report.error(at, error)
+            checker.found(at, error)
             continue
         _check_slots(checker, where, template)
 
@@ -255,5 +283,13 @@ def _check_slots(checker: _Checker, where: str, template: Template) -> None:
                 checker.item.places[where],
                 "bank-brace-dimension",
                 f"'{{{slot.name}:{slot.unit}}}' shows a {dimension} in '{slot.unit}'",
-                _answer_cure(dimension),
+                checker.bare_name(slot.formula, dimension, wanted) or _brace_cure(slot, dimension),
             )
+
+
+def _brace_cure(slot: Slot, dimension: str) -> str:
+    """The same braces with a unit that fits."""
+    unit, _ = SHOWN_UNITS.get(dimension, ("", 0))
+    if not unit:
+        return "mend the formula in the braces"
+    return f"write '{{{slot.name}:{'number' if unit == 'ratio' else unit}}}', or mend the formula"

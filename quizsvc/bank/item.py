@@ -244,6 +244,7 @@ def _read_numbers(
     taken |= {*follow, *(entry["name"] for entry in lets)}
     for name, place, node in block.map("let"):
         if not isinstance(node, Scalar) or not node.text.strip():
+            item.broken.append(name)
             report.fault(
                 place,
                 "bank-let",
@@ -253,6 +254,8 @@ def _read_numbers(
         elif name_is_free(name, place, report, context.library, taken, "let"):
             lets.append({"name": name, "formula": node.text})
             item.places[f"let/{name}"] = node
+        else:
+            item.broken.append(name)
     body["let"] = lets
     hold_count(block, "let", len(lets), report)
     hold_count(block, "draw", len(body["draw"]), report)

@@ -18,6 +18,40 @@ unit: ft
 within: 50 ft
 """
 
+SCENARIO = """\
+- item: sample
+  kind: scenario
+  concept: P-DIFF
+  demand: application
+  handbook: 21-10
+  draw: {level: {from: FL300, to: FL340, step: 1000 ft}}
+  let: {held: level/4}
+  stem: Level at {level}.
+  why: So it is.
+  parts:
+    - id: a
+      concept: P-DIFF
+      kind: number
+      how: mental
+      stem: Where is the cabin?
+      answer: held
+      unit: ft
+      within: 50 ft
+      why: It is at {held:ft}.
+    - id: b
+      concept: P-LDG
+      kind: number
+      how: mental
+      follow: a
+      stem: How long does it take down?
+      answer: a/cabin_down_limit
+      unit: min
+      within: 0.3 min
+      why: It takes {answer:min:1}.
+  author: first author
+  status: draft
+"""
+
 
 def faults(bank, item="sample"):
     """Line, column, reference, what and mend of each fault."""
@@ -98,6 +132,27 @@ class TestBareNames:
 
         assert mend == "give the bare number its unit, such as 150*ft"
 
+    def test_answer_without_the_unit_of_a_name(self):
+        """Not the unit of the answer is wrong: a speed and a bare number make no length."""
+        slip = LEG.replace("{from: 2 min, to: 6 min, step: 1 min}", "{one-of: [2]}").replace("cabin + cabin", "cabin")
+        ((_, _, reference, _, mend),) = faults(check(number_text(slip)))
+
+        assert (reference, mend) == ("bank-answer-dimension", "'minutes' has no unit; write '2 min' in its draw")
+
+    def test_count_that_is_rightly_bare(self):
+        """No unit of 'minutes' makes a length and a mass alike: the name is not blamed."""
+        slip = LEG.replace("{from: 2 min, to: 6 min, step: 1 min}", "{one-of: [2]}")
+        ((_, _, _, _, mend),) = faults(check(number_text(slip.replace("cabin_up_limit*minutes", "5*lb*minutes"))))
+
+        assert mend == "both sides must measure the same"
+
+    def test_let_without_unit(self):
+        """A let gets its unit where it is worked out."""
+        slip = LEG.replace("answer:", "let: {steps: minutes/min}\nanswer:").replace("limit*minutes", "limit*steps")
+        ((_, _, _, _, mend),) = faults(check(number_text(slip)))
+
+        assert mend == "'steps' has no unit; give it one in its formula, such as *min"
+
 
 class TestOneSlipOneFault:
     """What follows from a slip is not found again."""
@@ -110,6 +165,27 @@ class TestOneSlipOneFault:
 
         assert [fault[2] for fault in found][0] == "bank-name-taken"
         assert [fault[2] for fault in found][1:] == (["formula-unreadable"] if taken == "if" else [])
+
+    def test_let_with_a_taken_name(self):
+        """The answer and a brace that use it are left alone."""
+        text = number_text(LEG.replace("answer: cabin +", "let: {min: cabin*2}\nanswer: min +"))
+        found = faults(check(text.replace("{answer}", "{min:ft}")))
+
+        assert [(fault[2], fault[3]) for fault in found] == [("bank-name-taken", "'min' is a unit")]
+
+    def test_what_a_broken_draw_gives_beside_its_name(self):
+        """A draw 'field' of airfields gives field_elevation: not found again where the draw is broken."""
+        draw = "draw: {field: {one-of: airfeelds}}\nstem: At {field}?\n"
+        found = faults(check(number_text(draw + "answer: field_elevation\nunit: ft\nwithin: 50 ft\n")))
+
+        assert len(found) == 1
+        assert "airfeelds" in found[0][3]
+
+    def test_let_of_a_scenario_is_found_once(self):
+        """Its parts use it too; the finding stands where it is written."""
+        text = SCENARIO.replace("held: level/4", "held: levvel/4")
+
+        assert [fault[:3] for fault in faults(check(text))] == [(*line_of(text, "levvel"), "formula-name-unknown")]
 
     @pytest.mark.parametrize(
         ("old", "new", "whole"),
@@ -139,8 +215,51 @@ class TestOneSlipOneFault:
         assert [fault[2] for fault in faults(check(number_text(LEG + trap)))] == ["bank-number-comma"]
 
 
+class TestParts:
+    """A formula of a scenario that names a part."""
+
+    def test_number_part_without_follow(self):
+        """It says which word is missing, and with it the item passes."""
+        text = SCENARIO.replace("      follow: a\n", "")
+        ((_, _, _, what, mend),) = faults(check(text))
+
+        assert what.startswith("'a' is a part")
+        assert mend == "add 'follow: a'"
+        assert faults(check(SCENARIO)) == []
+
+    def test_let_of_the_whole(self):
+        """Only a part can follow."""
+        ((_, _, _, what, mend),) = faults(check(SCENARIO.replace("held: level/4", "held: level/4 + a")))
+
+        assert what.startswith("'a' is a part")
+        assert mend == "only a number part with 'follow: a' may use it"
+
+    def test_later_part_is_an_unknown_name(self):
+        """What is not answered yet cannot be followed."""
+        ((_, _, reference, what, mend),) = faults(check(SCENARIO.replace("answer: held\n", "answer: held + b\n")))
+
+        assert (reference, what.split(" (")[0]) == ("formula-name-unknown", "unknown name 'b'")
+        assert "follow" not in mend
+
+
 class TestCures:
     """What the cure says can be typed."""
+
+    @pytest.mark.parametrize(
+        ("brace", "cure"),
+        [
+            ("{cabin:min}", "write '{cabin:ft}', or mend the formula"),
+            ("{cabin/cabin_up_limit:ft:1}", "write '{cabin/cabin_up_limit:min}', or mend the formula"),
+            ("{cabin/cabin:ft}", "write '{cabin/cabin:number}', or mend the formula"),
+        ],
+    )
+    def test_brace_with_a_unit_of_another_dimension(self, brace, cure):
+        """The same braces with a unit that fits; nothing about the unit of an answer."""
+        text = number_text(LEG).replace("It is {answer}.", f"It is {brace}.")
+        ((_, _, reference, _, mend),) = faults(check(text))
+
+        assert (reference, mend) == ("bank-brace-dimension", cure)
+        assert faults(check(text.replace(brace, cure.split("'")[1]))) == []
 
     @pytest.mark.parametrize(
         ("name", "cure"),
