@@ -58,14 +58,20 @@ class Site:
 
 
 @pytest.fixture
-def site(templates, tmp_path):
-    """A server process on a copy of a migrated SQLite database with the test bank."""
+def bank_name():
+    """Which of the templates of `tests.conftest` is served."""
+    return "bank"
+
+
+@pytest.fixture
+def site(templates, tmp_path, bank_name):
+    """A server process on a copy of a migrated SQLite database with a test bank."""
     port = _free_port()
     clock_file = tmp_path / "clock"
     clock_file.write_text("0", encoding="ascii")
     url = f"http://127.0.0.1:{port}"
     database = tmp_path / "served.db"
-    templates.fill("sqlite", f"sqlite:///{database}", "bank")
+    templates.fill("sqlite", f"sqlite:///{database}", bank_name)
     environment = {
         **os.environ,
         "QUIZSVC_DATABASE_URL": f"sqlite:///{database}",

@@ -40,14 +40,17 @@ def fill(page: Any, response: dict[str, Any]) -> None:
 
 
 def answer(page: Any, db: Any, *, correctly: bool) -> None:
-    """Answer the question on the screen and wait for its feedback."""
-    fill(page, (right if correctly else wrong)(db, question(page)))
+    """Answer the question on the screen and wait for its feedback, or for the next part of its scenario."""
+    asked = question(page)
+    fill(page, (right if correctly else wrong)(db, asked))
     page.get_by_role("button", name="Answer", exact=True).click()
-    page.wait_for_selector("#outcome")
+    page.locator(f"#outcome, [data-question]:not([data-question='{asked}'])").first.wait_for()
 
 
 def go_on(page: Any) -> bool:
-    """Press Next or End of set; whether another question came."""
+    """Press Next or End of set, unless the next part is there already; whether another question came."""
+    if page.locator("[data-answer]").count():
+        return True
     before = page.url
     page.locator(".next a.button").click()
     page.wait_for_selector("[data-answer], h1:text-is('End of set')")

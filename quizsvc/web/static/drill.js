@@ -10,9 +10,6 @@ export function drill() {
   document.addEventListener("submit", onSubmit);
   document.addEventListener("click", onClick);
   document.addEventListener("input", remember);
-  document.addEventListener("change", (event) => {
-    if (event.target.closest("[data-order]")) place(event.target, true);
-  });
   addEventListener("popstate", () => location.reload());
   ready();
 }
@@ -41,7 +38,13 @@ function onClick(event) {
   const step = event.target.closest("[data-order] .step");
   if (step) {
     event.preventDefault();
-    place(step, false);
+    place(step);
+  }
+  const plot = event.target.closest(".plot .picture");
+  if (plot) {
+    const radio = plot.closest(".plot").querySelector("input");
+    radio.checked = true;
+    remember({ target: radio });
   }
   if (event.target.matches(".sign")) {
     const field = document.getElementById("text");
@@ -78,9 +81,10 @@ async function start(form, button) {
 async function answer(form, button) {
   const question = form.closest("[data-question]").dataset.question;
   const row = recall(question) || {};
-  const response = read(form, button);
-  if (!response) {
-    refuse(form.elements.text ? "Nothing is typed yet. Type a number, or pass." : "Nothing is picked yet. Pick what is true, or pass.");
+  const nothing = form.elements.text ? "typed yet. Type a number" : "picked yet. Pick what is true";
+  const response = read(form, button) || `Nothing is ${nothing}, or pass.`;
+  if (typeof response === "string") {
+    refuse(response);
     return;
   }
   const sureness = new FormData(form).get("sureness") || null;
@@ -117,7 +121,8 @@ async function deliver(form, question, sent) {
   }
 }
 
-// What is answered, in the words of the service; null while nothing is. Which row is still open, the service says.
+// What is answered, in the words of the service; null while nothing is, a text where two steps have one place. Which row
+// is still open, the service says.
 function read(form, button) {
   const fields = new FormData(form);
   if (button && button.name === "pass") return { pass: true };
@@ -130,6 +135,8 @@ function read(form, button) {
   const places = under(fields, "place-");
   if (places) {
     const steps = Object.keys(places).filter((step) => places[step]);
+    const twice = steps.find((step, at) => steps.slice(0, at).some((before) => places[before] === places[step]));
+    if (twice) return `Two steps have place ${places[twice]}. Give each its own place.`;
     return steps.length ? { order: steps.sort((one, other) => places[one] - places[other]) } : null;
   }
   const rows = under(fields, "row-");
@@ -154,12 +161,10 @@ function fieldsOf(form) {
 }
 
 // Tapping a step gives it the next place, tapping it again takes the place back; the lists work all the same.
-function place(step, chosen) {
+function place(step) {
   const lists = [...step.closest("[data-order]").querySelectorAll("select")];
   const own = step.closest("li").querySelector("select");
-  if (chosen) {
-    for (const list of lists) if (list !== own && list.value === own.value) list.value = "";
-  } else if (own.value) {
+  if (own.value) {
     const gone = Number(own.value);
     own.value = "";
     for (const list of lists) if (Number(list.value) > gone) list.value = String(Number(list.value) - 1);
