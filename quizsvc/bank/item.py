@@ -16,7 +16,7 @@ from quizsvc.aircraft.description import Aircraft
 from quizsvc.bank.block import ITEM_ID, Block, Report, nearest
 from quizsvc.bank.draw import Records, name_is_free, read_draws
 from quizsvc.bank.functions import Library
-from quizsvc.bank.item_kinds import hold_count, hold_length
+from quizsvc.bank.item_kinds import hold_count, hold_length, is_short, words
 from quizsvc.bank.kinds import KINDS as MODULES
 from quizsvc.bank.text import Scalar, Table
 
@@ -32,7 +32,6 @@ SECONDS_BY_HOW: Mapping[str, float] = {"mental": 45.0, "table": 75.0, "calc": 90
 SECONDS_TO_READ = 20.0
 """What a scenario's situation takes to read, beside its parts."""
 LONGEST_STEM = 60
-LONGEST_OPTION = 12
 MOST_OPTIONS = 5
 
 _REGULATION = re.compile(r"\b(CFR|FAR|EASA|CS[- ]?[0-9]{2}|Regulation|Annex)\b")
@@ -75,11 +74,6 @@ class ItemText:
     """Names of draws that could not be read; formulas may use them, their values are unknown."""
     parts: list[ItemText] = field(default_factory=list)
     """What a scenario consists of."""
-
-
-def words(text: str) -> int:
-    """How many words a person reads."""
-    return sum(any(character.isalnum() for character in word) for word in text.split())
 
 
 def read_item(table: Table, report: Report, context: Context) -> ItemText | None:
@@ -281,7 +275,7 @@ def _read_effort(block: Block, item: ItemText, kind: str) -> None:
         ramp = (
             words(body["stem"]) <= LONGEST_STEM
             and len(options) <= MOST_OPTIONS
-            and all(words(option["text"]) <= LONGEST_OPTION for option in options)
+            and all(is_short(option["text"]) for option in options)
             and MODULES[kind].ramp(body)
         )
     body["ramp"] = ramp

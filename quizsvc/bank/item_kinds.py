@@ -14,10 +14,12 @@ from quizsvc.physics.units import UNITS
 if TYPE_CHECKING:
     from quizsvc.bank.item import ItemText
 
-__all__ = ["hold_count", "hold_length", "read_number", "read_options"]
+__all__ = ["hold_count", "hold_length", "is_short", "read_number", "read_options", "words"]
 
 MOST_ENTRIES = 25
 LONGEST_TEXT = 4_000
+LONGEST_OPTION = 12
+"""Words of an option, a step or an outcome that is read at a glance on a phone."""
 
 _ROUND = re.compile(r"(nearest|down|up)\s+(.+)\Z")
 
@@ -34,6 +36,16 @@ def hold_length(scalar: Scalar, report: Report) -> None:
     if len(scalar.text) > LONGEST_TEXT:
         what = f"a text of {len(scalar.text):,} characters"
         report.fault(scalar, "bank-text-long", what, f"keep to {LONGEST_TEXT:,}")
+
+
+def words(text: str) -> int:
+    """How many words a person reads."""
+    return sum(any(character.isalnum() for character in word) for word in text.split())
+
+
+def is_short(text: str) -> bool:
+    """Whether a thing to choose or to order is short enough for a Short set."""
+    return words(text) <= LONGEST_OPTION
 
 
 def read_options(block: Block, item: ItemText, kind: str) -> None:

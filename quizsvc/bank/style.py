@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 
 from quizsvc.bank.formula import Formula
-from quizsvc.bank.item import LONGEST_STEM, ItemText, words
+from quizsvc.bank.item import LONGEST_STEM, ItemText
+from quizsvc.bank.item_kinds import words
 from quizsvc.bank.kinds import KINDS
 from quizsvc.bank.question import Item
 from quizsvc.bank.solution import names_behind
@@ -24,21 +25,9 @@ _BRACES = re.compile(r"\{[^{}]*\}")
 def remark_style(item: ItemText) -> None:
     """Remark a long stem, a key that stands out by its length, a negative question without capitals, a lazy option."""
     body, report = item.body, item.report
-    stem = _BRACES.sub("1", body["stem"])
-    count = words(stem)
-    if count > LONGEST_STEM:
-        report.remark(item.places["stem"], "style-stem-long", f"the stem has {count} words", "cut it to 60 or fewer")
-    for question in _QUESTION.findall(stem):
-        match = _NEGATIVE.search(question)
-        if match:
-            word = match.group()
-            report.remark(
-                item.places["stem"],
-                "style-negative",
-                f"the question says '{word}'",
-                f"ask the other way round, or write {word.upper()}",
-            )
-            break
+    for place in ("stem", "ask"):
+        if place in item.places:
+            _remark_question(item, place, _BRACES.sub("1", body[place]))
     options = body.get("options", [])
     for option in options:
         if _LAZY_OPTION.search(option["text"]):
@@ -48,7 +37,7 @@ def remark_style(item: ItemText) -> None:
                 f"option '{option['text']}'",
                 "write what such a person believes",
             )
-    if body["kind"] == "one" and len(options) > 2:
+    if body["kind"] in ("one", "gauge") and len(options) > 2:
         lengths = {option["id"]: len(_BRACES.sub("1", option["text"])) for option in options}
         key = next((option["id"] for option in options if option["key"]), None)
         others = [length for option_id, length in lengths.items() if option_id != key]
@@ -59,6 +48,23 @@ def remark_style(item: ItemText) -> None:
                 f"the key is the longest option ({lengths[key]} characters, the others at most {max(others)})",
                 "shorten it, or give a wrong option as much detail",
             )
+
+
+def _remark_question(item: ItemText, place: str, text: str) -> None:
+    report, count = item.report, words(text)
+    if count > LONGEST_STEM:
+        report.remark(item.places[place], "style-stem-long", f"the stem has {count} words", "cut it to 60 or fewer")
+    for question in _QUESTION.findall(text):
+        match = _NEGATIVE.search(question)
+        if match:
+            word = match.group()
+            report.remark(
+                item.places[place],
+                "style-negative",
+                f"the question says '{word}'",
+                f"ask the other way round, or write {word.upper()}",
+            )
+            break
 
 
 def remark_draws(item: ItemText, compiled: Item) -> None:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from quizsvc.bank.block import ITEM_ID, Block, nearest
 from quizsvc.bank.draw import Generator
-from quizsvc.bank.item_kinds import hold_count, hold_length
+from quizsvc.bank.item_kinds import hold_count, hold_length, is_short
 from quizsvc.bank.kinds.base import (
     Build,
     Graded,
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 __all__ = ["Match", "corrected"]
 
 RAMP_PAIRS = 4
+RAMP_OUTCOMES = 5
 _SIDES = ("left", "right")
 
 
@@ -134,8 +135,9 @@ class Match(Kind):
         return [KindText(f"{side}/{entry['id']}", entry["text"]) for side in _SIDES for entry in body[side]]
 
     def ramp(self, body: Mapping[str, Any]) -> bool:
-        """Up to four pairs."""
-        return len(body["left"]) <= RAMP_PAIRS
+        """Up to four pairs and five outcomes, all short."""
+        short = all(is_short(entry["text"]) for side in _SIDES for entry in body[side])
+        return short and len(body["left"]) <= RAMP_PAIRS and len(body["right"]) <= RAMP_OUTCOMES
 
     def build(self, body: Mapping[str, Any], build: Build) -> Any:
         """Texts by side and id."""
@@ -183,7 +185,7 @@ class Match(Kind):
         for left in record["lefts"]:
             right = pairs.get(left)
             if right is None or right == "":
-                raise unreadable(f"'{record['left_texts'][left]}' has no outcome yet.", "Choose one for each row.")
+                raise unreadable(f"'{record['left_texts'][left]}' has no outcome yet.", "Choose one for each row.", where=f"pairs/{left}")
             if not isinstance(right, str) or right not in record["order"]:
                 raise unreadable("A chosen outcome is none of this question's.", "Choose among those shown.")
         return {"pairs": {left: pairs[left] for left in record["lefts"]}}

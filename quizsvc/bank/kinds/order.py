@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from quizsvc.bank.block import ITEM_ID, Block, nearest
 from quizsvc.bank.draw import Generator
-from quizsvc.bank.item_kinds import hold_count, hold_length
+from quizsvc.bank.item_kinds import hold_count, hold_length, is_short
 from quizsvc.bank.kinds.base import (
     Build,
     Graded,
@@ -147,8 +147,8 @@ class Order(Kind):
         return [KindText(f"steps/{step['id']}", step["text"]) for step in body["steps"]]
 
     def ramp(self, body: Mapping[str, Any]) -> bool:
-        """Up to five steps."""
-        return len(body["steps"]) <= RAMP_STEPS
+        """Up to five short steps."""
+        return len(body["steps"]) <= RAMP_STEPS and all(is_short(step["text"]) for step in body["steps"])
 
     def cautions(self, body: Mapping[str, Any]) -> Iterable[str]:
         """C5 on an emergency drill."""
@@ -197,10 +197,10 @@ class Order(Kind):
             raise unreadable("A step is none of this question's.", "Order the steps that are shown.")
         twice = next((step for place, step in enumerate(order) if step in order[:place]), None)
         if twice is not None:
-            raise unreadable(f"'{record['texts'][twice]}' has two places.", "Give each step one place.")
+            raise unreadable(f"'{record['texts'][twice]}' has two places.", "Give each step one place.", where=f"order/{twice}")
         open_step = next((step for step in record["order"] if step not in order), None)
         if open_step is not None:
-            raise unreadable(f"'{record['texts'][open_step]}' has no place yet.", "Give each step its place.")
+            raise unreadable(f"'{record['texts'][open_step]}' has no place yet.", "Give each step its place.", where=f"order/{open_step}")
         return {"order": list(order)}
 
     def grade(self, record: Mapping[str, Any], response: Mapping[str, Any]) -> Graded:

@@ -336,3 +336,21 @@ def test_a_draw_that_only_the_pointers_show_is_seen():
 
     assert "bank-draw-unused" not in shown
     assert "bank-draw-unused" in unused
+
+
+@pytest.mark.parametrize(
+    ("change", "reference", "line"),
+    [
+        (("What holds the cabin?", "What does not hold the cabin?"), "style-negative", 10),
+        (("What holds the cabin?", "word " * 60 + "what?"), "style-stem-long", 10),
+        (
+            ("the relief heads, key", "the relief heads which crack by a spring and need nothing, key"),
+            "style-key-longest",
+            12,
+        ),
+    ],
+)
+def test_the_second_question_gets_the_remarks_of_style_too(change, reference, line):
+    """items.md: rules 6 and 10, and what makes a bad choice."""
+    assert (reference, line) in [(finding.reference, finding.line) for finding in bank(change).remarks]
+    assert reference not in [finding.reference for finding in bank().remarks]

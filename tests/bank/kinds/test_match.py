@@ -199,3 +199,22 @@ def test_every_slip_of_an_item_is_found_in_one_run():
     text = WHAT_NEXT.replace("pairs: {adc: hold, cpc: relief", "pairs: {cpc: reliev")
 
     assert sorted(finding.reference for finding in check(text).faults) == ["bank-entry-unknown", "bank-pair"]
+
+
+@pytest.mark.parametrize(
+    ("change", "ramp"),
+    [
+        (("text: both bleeds", "text: both bleeds"), True),
+        (("text: both bleeds", "text: " + "both bleeds " * 7), False),
+        (("text: holds its present altitude", "text: " + "holds it " * 7), False),
+        (("  pairs:", "    - {id: more, text: a sixth outcome}\n  pairs:"), False),
+        (("  right:", "    - {id: fifth, text: dump}\n  right:"), False),
+    ],
+)
+def test_up_to_four_pairs_and_five_short_outcomes_are_fit_for_a_short_set(change, ramp):
+    """items.md: on the ramp up to 4 pairs; more than 5 options, or one of more than 12 words, is for a Long set."""
+    text = WHAT_NEXT.replace(*change).replace(
+        "gen: down}", "gen: down, fifth: hold}" if "fifth" in change[1] else "gen: down}"
+    )
+
+    assert check(text).items[0].ramp is ramp

@@ -276,3 +276,17 @@ def test_steps_that_read_the_same_in_a_draw_are_found():
 
     assert (found.reference, found.line) == ("bank-step-twice", 9)
     assert "low 10,000 ft, high 10,000 ft" in found.what
+
+
+@pytest.mark.parametrize(
+    ("change", "ramp"),
+    [
+        (("stem: FL390", "stem: FL390"), True),
+        (("text: altitude limiters close", "text: altitude limiters close " + "by themselves " * 5), False),
+        (("  tie: []", "    - {id: e, text: fifth}\n  tie: []"), True),
+        (("  tie: []", "    - {id: e, text: fifth}\n    - {id: f, text: sixth}\n  tie: []"), False),
+    ],
+)
+def test_up_to_five_short_steps_are_fit_for_a_short_set(change, ramp):
+    """items.md: on the ramp up to 5; a text of more than 12 words makes it a Long-set item."""
+    assert check(LADDER.replace(*change)).items[0].ramp is ramp
