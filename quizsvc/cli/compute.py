@@ -35,7 +35,9 @@ def register(commands: Any) -> None:
     )
     parser.add_argument("--unit", metavar="U", help="unit of the result")
     parser.add_argument("--aircraft", metavar="A", help="folder name of the aircraft; default: the bank's first")
-    parser.add_argument("--list", action="store_true", help="print every function, unit and constant")
+    parser.add_argument(
+        "--list", action="store_true", help="print every function, unit, constant, and what flights take"
+    )
     parser.add_argument("--json", action="store_true", help="print one JSON object (for stdin: one a line)")
     parser.set_defaults(run=compute)
 
@@ -98,4 +100,8 @@ def _list(calculator: Any, as_json: bool) -> int:
     console.print_table(("  " + entry.kind, " ".join(entry.names)) for entry in vocabulary.units)
     print(f"\nconstants of {vocabulary.aircraft}")
     console.print_table(("  " + entry.name, entry.text) for entry in vocabulary.constants)
+    print("\nwrong beliefs of a profile's plots (change: {gate: none})")
+    console.print_table(("  " + entry.change, entry.says) for entry in vocabulary.changes)
+    print("\nevents of a profile's flight")
+    console.print_table(("  " + entry.what, "with a value" if entry.takes_value else "") for entry in vocabulary.events)
     return 0

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from quizsvc.aircraft.description import Aircraft, read_aircraft
+from quizsvc.aircraft.flight import BELIEFS, EVENTS
 from quizsvc.bank import compute as formulas
 from quizsvc.bank.functions import listing
 from quizsvc.bank.text import plain, read_text
@@ -72,12 +73,30 @@ class ConstantEntry:
 
 
 @dataclass(frozen=True)
+class ChangeEntry:
+    """A wrong belief by which a plot of a `profile` item may be flown, as its `change` names it."""
+
+    change: str
+    says: str
+
+
+@dataclass(frozen=True)
+class EventEntry:
+    """Something that may happen on the flight of a `profile` item."""
+
+    what: str
+    takes_value: bool
+
+
+@dataclass(frozen=True)
 class Vocabulary:
-    """Every name that formulas may use."""
+    """Every name that formulas may use, and those that flights may."""
 
     functions: tuple[FunctionEntry, ...]
     units: tuple[UnitEntry, ...]
     constants: tuple[ConstantEntry, ...]
+    changes: tuple[ChangeEntry, ...]
+    events: tuple[EventEntry, ...]
     aircraft: str | None
 
 
@@ -128,7 +147,7 @@ class Calculator:
         return Result(expression, value, name, text, computed.value_si, computed.dimension)
 
     def vocabulary(self) -> Vocabulary:
-        """Every name that formulas may use."""
+        """Every name that formulas may use, and those that flights may."""
         names = listing(self.aircraft)
         kinds: dict[str, list[str]] = {}
         for row in names.units:
@@ -146,6 +165,10 @@ class Calculator:
             ),
             tuple(UnitEntry(kind.replace("-", " "), tuple(units)) for kind, units in kinds.items()),
             tuple(constants),
+            tuple(
+                ChangeEntry(f"{word}: {value}", says) for word, said in BELIEFS.items() for value, says in said.items()
+            ),
+            tuple(EventEntry(what, takes_value) for what, takes_value in EVENTS.items()),
             self.aircraft.key if self.aircraft else None,
         )
 

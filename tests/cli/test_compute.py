@@ -245,17 +245,21 @@ class TestList:
         code, out, err = compute("--list")
 
         assert (code, err) == (0, "")
-        functions, units, constants = out.split("\n\n")
+        functions, units, constants, changes, events = out.split("\n\n")
         assert functions.startswith("functions\n")
         assert "  cabin_altitude(aircraft_altitude, differential)" in functions
         assert units.startswith("units (values: write 39000*ft)\n")
         assert constants.startswith("constants of tolquenny-19\n")
+        assert "\n  regime: target-in-cruise " in changes
+        assert len(changes.splitlines()) > 8
+        assert "\n  inflow lost\n" in events
+        assert "with a value" in next(line for line in events.splitlines() if line.startswith("  setting"))
 
     def test_json_lists_the_same(self, compute):
         """What a program reads; each constant with its value and unit."""
         listed = json.loads(compute("--list", "--json")[1])
 
-        assert set(listed) == {"functions", "units", "constants", "aircraft"}
+        assert set(listed) == {"functions", "units", "constants", "changes", "events", "aircraft"}
         assert {"call", "gives", "says"} == set(listed["functions"][0])
         limit = next(entry for entry in listed["constants"] if entry["name"] == "diff_control_limit")
         assert (limit["unit"], limit["value"]) == ("psi", pytest.approx(8.7))
