@@ -11,8 +11,10 @@ from quizsvc.bank.formula import FormulaError
 from quizsvc.bank.item import ItemText
 from quizsvc.bank.kinds import KINDS
 from quizsvc.bank.question import Item, Tried, issue, try_draw
+from quizsvc.bank.text import Scalar
+from quizsvc.bank.working import Working, decimals_for, same_number
 from quizsvc.errors import InputError
-from quizsvc.physics.units import from_si
+from quizsvc.physics.units import UNITS, format_quantity, from_si
 
 __all__ = ["VARIANTS", "Trial", "try_item"]
 
@@ -27,6 +29,7 @@ _NOUNS = {
     "points": "points",
 }
 _ONE = {"options": "option", "steps": "step", "entries": "entry", "points": "point"}
+_TRAP_CURE = "give the trap a 'when' that leaves such draws out, narrow 'within', or draw other numbers"
 _ALTITUDE_UNITS = ("ft", "FL", "m")
 _ALTITUDE_FROM, _ALTITUDE_TO = -2_000 * 0.3048 - 1e-6, 65_600 * 0.3048 + 1e-6
 
@@ -124,51 +127,76 @@ def _drawn_text(tried: Tried) -> str:
     return ", ".join(f"{name} {entry['shown']}" for name, entry in tried.drawn.items()) or "as written"
 
 
+@dataclass(frozen=True)
+class _Refused:
+    """One reason for refusing draws: whose, where, and what one of the draws shows of it."""
+
+    reason: str
+    at: Scalar
+    trap: str | None
+    example: str
+
+
+def _refused(item: ItemText, reason: str, tried: Tried) -> _Refused:
+    """What stands behind a reason, of the item or, in `part b: trap low`, of a part."""
+    example = _drawn_text(tried)
+    if reason.startswith("part "):
+        name, _, reason = reason.removeprefix("part ").partition(": ")
+        item = next(part for part in item.parts if part.body["part"] == name)
+        tried = tried.parts[name]
+    at = item.places.get("answer", item.places["stem"])
+    if not reason.startswith("trap ") or tried.working is None:
+        return _Refused(reason, at, None, example + (f": {tried.error.what}" if tried.error else ""))
+    trap = reason.removeprefix("trap ")
+    compared = _compared(tried.working, trap, str(item.body["unit"]))
+    return _Refused(reason, item.places.get(f"traps/{trap}/value", at), trap, f"{example}: {compared}")
+
+
+def _compared(working: Working, name: str, unit: str) -> str:
+    """Key and trap of one draw, and why nobody could tell them apart."""
+    trap = next(trap for trap in working.traps if trap.id == name)
+    decimals = decimals_for(working.key, unit, working.within, working.exact)
+    key, value = (format_quantity(number, unit, decimals) for number in (working.key, trap.value))
+    if same_number(trap.value, working.key, unit):
+        return f"trap and key are {key}"
+    if abs(trap.value - working.key) <= 2 * working.within * (1 + 1e-9):
+        # A width: where the unit has its zero does not count.
+        two = f"{2 * working.within / UNITS[unit].factor:,.4g}{'' if unit == 'ratio' else f' {unit}'}"
+        return f"the trap is {value}, the key {key}, within two tolerances ({two})"
+    return f"the trap is {value}, the key {key}, and both round alike"
+
+
 def _find_refusals(item: ItemText, trial: Trial, first: Mapping[str, Tried]) -> None:
     report, places = item.report, item.places
     at = places.get("answer", places["stem"])
-    if "no value" in first:
-        tried = first["no value"]
-        count = trial.refusals["no value"]
-        report.fault(
-            at,
-            "bank-no-value",
-            f"{count} of {trial.tried} draws have no value, for instance {_drawn_text(tried)}: "
-            f"{tried.error.what if tried.error else ''}",
-            "refuse such draws under 'refuse', or narrow 'draw'",
-        )
+    found = {reason: _refused(item, reason, tried) for reason, tried in first.items()}
+    for reason, refused in found.items():
+        if refused.reason == "no value":
+            report.fault(
+                refused.at,
+                "bank-no-value",
+                f"{trial.refusals[reason]} of {trial.tried} draws have no value, for instance {refused.example}",
+                "refuse such draws under 'refuse', or narrow 'draw'",
+            )
     share = trial.refused_share
     reasons = ", ".join(f"{reason} {count}" for reason, count in sorted(trial.refusals.items()))
     if share == 1.0:
-        what = f"none of {trial.tried} draws can be asked ({reasons})"
-        reason = max(trial.refusals, key=lambda name: trial.refusals[name])
-        tried = first[reason]
-        at = places.get(f"traps/{reason.removeprefix('trap ')}/value", at)
-        report.fault(
-            at,
-            "bank-no-draw",
-            f"{what}, for instance {_drawn_text(tried)}",
-            "widen 'draw', loosen 'refuse' or the traps",
-        )
+        refused = found[max(trial.refusals, key=lambda name: trial.refusals[name])]
+        what = f"none of {trial.tried} draws can be asked ({reasons}), for instance {refused.example}"
+        cure = "widen 'draw', or loosen 'refuse'" if refused.reason == "refused" else "draw other values"
+        report.fault(refused.at, "bank-no-draw", what, _TRAP_CURE if refused.trap else cure)
         return
+    what = f"{share:.0%} of {trial.tried} draws are refused ({reasons})"
     if share > MOST_REFUSED:
-        what = f"{share:.0%} of {trial.tried} draws are refused ({reasons})"
         report.fault(at, "bank-refused-share", what, "narrow 'draw' to what can be asked")
     elif share > MUCH_REFUSED:
-        what = f"{share:.0%} of {trial.tried} draws are refused ({reasons})"
         report.remark(at, "bank-refused-share", what, "narrow 'draw' to what can be asked")
-    for reason, tried in first.items():
-        trap = reason.removeprefix("trap ")
-        if trap == reason or trial.refusals[reason] <= trial.tried / 2:
-            continue
-        place = places.get(f"traps/{trap}/value", at)
-        report.remark(
-            place,
-            "bank-trap-collides",
-            f"trap '{trap}' cannot be told from the key in {trial.refusals[reason]} of {trial.tried} draws, "
-            f"for instance {_drawn_text(tried)}",
-            "give it a 'when', narrow 'within', or narrow 'draw'",
-        )
+    for reason, refused in found.items():
+        if refused.trap and trial.refusals[reason] > trial.tried / 2:
+            what = (
+                f"trap '{refused.trap}' cannot be told from the key in {trial.refusals[reason]} of {trial.tried} draws"
+            )
+            report.remark(refused.at, "bank-trap-collides", f"{what}, for instance {refused.example}", _TRAP_CURE)
 
 
 def _find_range(item: ItemText, accepted: list[Tried]) -> None:

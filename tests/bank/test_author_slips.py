@@ -242,6 +242,59 @@ class TestParts:
         assert "follow" not in mend
 
 
+class TestTrapsNearTheKey:
+    """A draw in which a trap cannot be told from the key says which trap, which two numbers, and what helps."""
+
+    @pytest.mark.parametrize(
+        ("value", "words", "says"),
+        [
+            ("cabin + 80*ft", "", "the trap is 3,080 ft, the key 3,000 ft, within two tolerances (100 ft)"),
+            ("cabin", "", "trap and key are 3,000 ft"),
+            (
+                "cabin + 140*ft",
+                "round: nearest 500 ft\n",
+                "the trap is 3,140 ft, the key 3,000 ft, and both round alike",
+            ),
+        ],
+    )
+    def test_every_draw(self, value, words, says):
+        """Two tolerances are 100 ft; 3,140 ft rounds to 3,000 ft."""
+        text = "stem: At {cabin}?\ndraw: {cabin: {one-of: [3000 ft]}}\nanswer: cabin\nunit: ft\nwithin: 50 ft\n"
+        trap = f"traps: [{{id: near, value: {value}, belief: b}}]\n"
+        text = number_text(text + words + trap)
+        ((line, column, reference, what, mend),) = faults(check(text))
+
+        assert (line, column, reference) == (*line_of(text, f"{value}, belief"), "bank-no-draw")
+        assert what == f"none of 1 draws can be asked (trap near 1), for instance cabin 3,000 ft: {says}"
+        assert "'when'" in mend and "'within'" in mend
+
+    def test_refused_by_the_author(self):
+        """No trap has to do with it, and none is named in the cure."""
+        ((_, _, reference, what, mend),) = faults(check(number_text(LEG + 'refuse: ["cabin > 1000*ft"]')))
+
+        assert (reference, mend) == ("bank-no-draw", "widen 'draw', or loosen 'refuse'")
+        assert "trap" not in what
+
+    def test_part_of_a_scenario(self):
+        """The finding stands at the part's trap."""
+        trap = "      traps: [{id: near, value: held + 60*ft, belief: b}]\n"
+        text = SCENARIO.replace("      why: It is at", trap + "      why: It is at")
+        ((line, column, reference, what, _),) = faults(check(text))
+
+        assert (line, column, reference) == (*line_of(text, "held + 60"), "bank-no-draw")
+        assert what.endswith("the trap is 7,560 ft, the key 7,500 ft, within two tolerances (100 ft)")
+
+    def test_part_without_a_value(self):
+        """Some draws of a part have no value: as much a fault as in an item of its own."""
+        text = SCENARIO.replace(
+            "answer: a/cabin_down_limit", "answer: a/cabin_down_limit/(1 if level > 31000*ft else 0)"
+        )
+        ((line, column, reference, what, _),) = faults(check(text))
+
+        assert (line, column, reference) == (*line_of(text, "a/cabin_down"), "bank-no-value")
+        assert what.startswith("2 of 5 draws have no value, for instance level FL300: division by zero")
+
+
 class TestCures:
     """What the cure says can be typed."""
 

@@ -48,7 +48,7 @@ PLANTED = [
     ("items", 197, 35, "unit-unknown", "bank-draw-dimension", "'to' of 'level' is a pressure (psi)", "one dimension"),
     ("items", 200, 9, "unit-unknown", "bank-unit-unknown", "'pssi' is not a unit", "did you mean 'psi'"),
     ("items", 214, 11, "no-value-for-some-draws", "bank-no-value", "9 of 30 draws have no value", "under 'refuse'"),
-    ("items", 233, 25, "trap-on-the-key", "bank-no-draw", "none of 20 draws can be asked (trap same 20)", "the traps"),
+    ("items", 233, 25, "trap-on-the-key", "bank-no-draw", "none of 20 draws can be asked (trap same 20)", "a 'when'"),
     ("items", 238, 3, "key-twice", "bank-item-twice", "stands in tolquenny-19/21-items.yaml, line 49", "a new id"),
     ("concepts", 7, 11, "P-DIFF", "bank-concept-cycle", "P-DIFF <- P-LDG <- P-DIFF", "take one 'first' out"),
     ("concepts", 15, 3, "P-LDG", "bank-concept-twice", "stands in tolquenny-19/concepts.yaml, line 8", "rename"),
