@@ -223,6 +223,48 @@ def test_steps_are_tapped_in_their_order(phone, site):
     assert page.locator("#outcome").inner_text().strip() == "full"
 
 
+@pytest.mark.parametrize("script", [True, False], ids=["with-script", "without-script"])
+def test_an_open_row_says_so_itself(phone, site, script):
+    """The sentence stands in the row that is open, which is on the screen and has the focus; the rest stays."""
+    page, tried = phone(script=script), set()
+    start(page)
+
+    def leave_one_open(kind, name):
+        if kind not in ("order", "match", "still-works", "gauge"):
+            return
+        filled = fields(right(site.db, steps.question(page)))
+        rows = [field for field in filled if "-" in field and not field.startswith("after-")]
+        for field, value in filled.items():
+            if field == "option":
+                page.locator(f"label.row:has(input[value='{value}'])").click()
+            elif field != rows[-1]:
+                one_field(page, field, value)
+        page.get_by_role("button", name="Answer", exact=True).click()
+        page.locator("#refusal:visible").wait_for()
+        field = page.locator(f"[name='{rows[-1]}']").first
+        told = page.locator("#refusal")
+
+        assert page.evaluate("document.activeElement.name") == rows[-1], name
+        assert told.count() == 1
+        assert 0 <= told.bounding_box()["y"] - field.bounding_box()["y"] < 300, name
+        assert 0 <= field.bounding_box()["y"] < 800, name
+        tried.add(kind)
+
+    walk(page, site, each=leave_one_open)
+
+    assert tried == {"order", "match", "still-works", "gauge"}
+
+
+def one_field(page, name, value):
+    """Fill in one row by thumb."""
+    if name.startswith(("place-", "after-")):
+        page.locator(f"select[name='{name}']").select_option(value)
+    elif name.startswith("reading-"):
+        page.locator(f"[name='{name}']").fill(value)
+    else:
+        page.locator(f"label:has(input[name='{name}'][value='{value}'])").click()
+
+
 def test_a_tap_on_a_plot_picks_it(phone, site):
     """The whole picture is a target, besides its row."""
     page = phone()

@@ -112,6 +112,10 @@ def test_what_was_entered_stays_where_one_row_is_open(visitor, kinds_db, at, kin
     for name, value in kept.items():
         assert preset.get(name) == value, name
     assert "yet" in page.text or "open" in page.text
+    said = page.html.index('id="refusal"')
+    asked = page.html.index(f'name="{left_open}"')
+    others = [page.html.index(f'name="{name}"') for name in kept if "-" in name]
+    assert asked < said < min([other for other in others if other > asked], default=len(page.html)), "beside the row"
 
 
 @pytest.mark.parametrize("kind", ASKED)

@@ -329,9 +329,9 @@ class Kind:
         raise NotImplementedError
 
 
-def unreadable(what: str, mend: str) -> InputError:
-    """The error for a response that is none; worded for the learner."""
-    return InputError("response-unreadable", what, mend=mend)
+def unreadable(what: str, mend: str, *, where: str = "") -> InputError:
+    """The error for a response that is none; worded for the learner. `where` is the open field, as `pairs/adc`."""
+    return InputError("response-unreadable", what, where=where, mend=mend)
 
 
 def lacks_aircraft(block: Block, item: ItemText, context: Context, words: Sequence[str], does: str) -> bool:

@@ -236,21 +236,23 @@ def _text(reading: Mapping[str, Any], value: float) -> str:
 
 def _typed(reading: Mapping[str, Any], text: object) -> dict[str, Any]:
     """One typed reading; a bare number that stands on the scale counts as the scale does (4.7 for 4,700 ft)."""
-    label, unit = str(reading["label"]), str(reading["unit"])
+    label, unit, where = str(reading["label"]), str(reading["unit"]), f"readings/{reading['id']}"
     if not isinstance(text, str) or not text.strip():
-        raise unreadable(f"The {label} reading is open.", "Type what its pointer shows, or press pass.")
+        raise unreadable(f"The {label} reading is open.", "Type what its pointer shows, or press pass.", where=where)
     if len(text) > _LONGEST_TYPED:
-        raise unreadable(f"The {label} reading is too long for a number.", f"Type a number of {unit}.")
+        raise unreadable(f"The {label} reading is too long for a number.", f"Type a number of {unit}.", where=where)
     try:
         quantity = read_quantity(text, unit=unit, answers_below_100=bool(reading["below_100"]))
     except InputError as error:
-        raise unreadable(f"The {label} reading cannot be read: {error.what}.", _sentence(error.mend)) from None
+        raise unreadable(
+            f"The {label} reading cannot be read: {error.what}.", _sentence(error.mend), where=where
+        ) from None
     value = quantity.value_si
     bare = from_si(value, unit)
     if reading["scale"] != 1 and not _LETTER.search(text) and abs(bare) <= reading["scale_end"]:
         value = to_si(bare * reading["scale"], unit)
     if not abs(value) < _LARGEST:
-        raise unreadable(f"The {label} reading is too large to be one.", "Check what was typed.")
+        raise unreadable(f"The {label} reading is too large to be one.", "Check what was typed.", where=where)
     return {"typed": text.strip(), "si": value}
 
 

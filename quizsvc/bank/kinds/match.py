@@ -185,7 +185,11 @@ class Match(Kind):
         for left in record["lefts"]:
             right = pairs.get(left)
             if right is None or right == "":
-                raise unreadable(f"'{record['left_texts'][left]}' has no outcome yet.", "Choose one for each row.", where=f"pairs/{left}")
+                raise unreadable(
+                    f"'{record['left_texts'][left]}' has no outcome yet.",
+                    "Choose one for each row.",
+                    where=f"pairs/{left}",
+                )
             if not isinstance(right, str) or right not in record["order"]:
                 raise unreadable("A chosen outcome is none of this question's.", "Choose among those shown.")
         return {"pairs": {left: pairs[left] for left in record["lefts"]}}

@@ -197,10 +197,16 @@ class Order(Kind):
             raise unreadable("A step is none of this question's.", "Order the steps that are shown.")
         twice = next((step for place, step in enumerate(order) if step in order[:place]), None)
         if twice is not None:
-            raise unreadable(f"'{record['texts'][twice]}' has two places.", "Give each step one place.", where=f"order/{twice}")
+            raise unreadable(
+                f"'{record['texts'][twice]}' has two places.", "Give each step one place.", where=f"order/{twice}"
+            )
         open_step = next((step for step in record["order"] if step not in order), None)
         if open_step is not None:
-            raise unreadable(f"'{record['texts'][open_step]}' has no place yet.", "Give each step its place.", where=f"order/{open_step}")
+            raise unreadable(
+                f"'{record['texts'][open_step]}' has no place yet.",
+                "Give each step its place.",
+                where=f"order/{open_step}",
+            )
         return {"order": list(order)}
 
     def grade(self, record: Mapping[str, Any], response: Mapping[str, Any]) -> Graded:

@@ -115,7 +115,9 @@ class StillWorks(Kind):
         for row in record["rows"]:
             answer = given.get(row["id"])
             if answer is None or answer == "":
-                raise unreadable(f"The row '{row['label']}' is open.", "Answer each row, or press pass.")
+                raise unreadable(
+                    f"The row '{row['label']}' is open.", "Answer each row, or press pass.", where=f"rows/{row['id']}"
+                )
             if not isinstance(answer, str) or answer not in known:
                 raise unreadable(
                     f"The answer to '{row['label']}' is none of this question's.", "Choose one of those shown."

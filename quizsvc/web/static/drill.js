@@ -4,6 +4,7 @@ import { Refused, send, uuid } from "./send.js";
 
 const screen = document.getElementById("screen");
 const status = document.getElementById("status");
+const NAMES = { order: "place", pairs: "pair", rows: "row", readings: "reading" }; // fields of what the service calls open
 let ahead = null; // the screen after the feedback, sent along with it: {url, html}
 
 export function drill() {
@@ -117,7 +118,8 @@ async function deliver(form, question, sent) {
     keep(question, { fields: fieldsOf(form), uuid: error.status === 500 ? sent.uuid : undefined });
     say("");
     if (error instanceof Refused && error.status === 401) location.assign("/sign-in?next=/questions/" + question);
-    else refuse(error.problem ? [error.problem.detail, error.problem.mend].filter(Boolean).join(" ") : "This could not be sent.");
+    else if (error.problem) refuse([error.problem.detail, error.problem.mend].filter(Boolean).join(" "), error.problem.where);
+    else refuse("This could not be sent.");
   }
 }
 
@@ -242,15 +244,21 @@ function show(html, address, title) {
   ready();
 }
 
-function refuse(words) {
+// Says why nothing was stored: beside the row that is open, where the service names one.
+function refuse(words, where = "") {
   const place = screen.querySelector("#refusal");
+  const [group, id] = where.split("/");
+  const open = id && screen.querySelector(`[name="${NAMES[group]}-${id}"]`);
+  const field = open || document.getElementById("text");
+  const row = open && open.closest("fieldset, li");
+  if (row) row.append(place);
+  else if (open) open.closest(".number").after(place);
   place.hidden = false;
   place.textContent = words;
-  const field = document.getElementById("text");
-  if (field) {
-    field.setAttribute("aria-invalid", "true");
-    field.focus();
-  }
+  for (const old of screen.querySelectorAll("[aria-invalid]")) old.removeAttribute("aria-invalid");
+  if (!field) return;
+  if (field.type !== "radio") field.setAttribute("aria-invalid", "true");
+  field.focus();
 }
 
 function notYet(what) {
