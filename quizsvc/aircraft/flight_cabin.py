@@ -236,7 +236,7 @@ class Cabin:
                 # Without bleed the differential alone moves the valve: it opens no further than down to this.
                 weak = _altitude(outside + self.aircraft.manual.min_diff_without_bleed)
                 driven, other = (weak, "wheel without muscle") if driven > weak else (driven, other)
-            if driven > new + _SAME_M and other != "down at the limit":
+            if driven > new + _SAME_M:
                 new, rule = driven, other
         else:
             new, rule = self._driven(at, span_s, level)

@@ -48,12 +48,19 @@ def _modes(history):
 
 
 class TestOneFailureAfterAnother:
-    @pytest.mark.parametrize("air_data", ["air data lost", "air data back"])
-    def test_air_data_do_not_bring_a_dead_controller_back(self, air_data):
+    @pytest.mark.parametrize(
+        "events",
+        [
+            [(30, "controller dead"), (35, "air data lost")],
+            [(30, "controller dead"), (35, "air data back")],
+            [(20, "air data lost"), (30, "controller dead"), (35, "air data back")],
+        ],
+    )
+    def test_air_data_do_not_bring_a_dead_controller_back(self, events):
         """domain/aircraft.md, SH 21-50: untouched about 6,050 ft at FL390, whatever the air data do."""
-        history = fly(AIRCRAFT, plan(), events=_events((30, "controller dead"), (35, air_data)))
+        history = fly(AIRCRAFT, plan(), events=_events(*events))
 
-        assert _modes(history) == ["automatic", "controller dead"]
+        assert _modes(history)[-1] == "controller dead"
         assert cabin_ft(history, 50) == pytest.approx(6052, abs=HALF_FT)
 
     @pytest.mark.parametrize("fails", ["controller dead", "air data lost"])
@@ -91,6 +98,15 @@ class TestOneFailureAfterAnother:
         assert first(history, "waiting for the gate")[0] == pytest.approx(60 + 800 / 2000 + 0.25, abs=0.01)
         assert first(history, "on the landing target")[1] == pytest.approx(10950, abs=HALF_FT)
 
+    def test_air_data_lost_on_the_way_take_return_to_field_with_them(self):
+        """SH 21-40: it is among what is lost, and AUTO comes back with the old setting: 5,000 ft less 150."""
+        flight = plan(EBBICK, EBBICK, cruise_ft=9000, until_min=20, descent=((None, 500),), setting_ft=5000)
+        calm = fly(AIRCRAFT, flight)
+        broken = fly(AIRCRAFT, flight, events=_events((12, "air data lost"), (13, "air data back")))
+
+        assert first(calm, "on the landing target")[1] == pytest.approx(2250 - 150, abs=HALF_FT)
+        assert first(broken, "on the landing target")[1] == pytest.approx(5000 - 150, abs=HALF_FT)
+
 
 class TestTheWarning:
     def test_the_shift_of_the_warning_goes_with_crew_target(self):
@@ -118,6 +134,15 @@ class TestTheWarning:
 
         assert not [one for one in history.warnings if one.at_s < 10 * MIN]
 
+    def test_once_below_9700_after_a_high_departure_the_warning_is_the_plain_one(self):
+        """SH 21-30: N20 has the cabin there after 2.69 min, at FL150 here; up again by hand it sounds at 10,000."""
+        history = fly(
+            AIRCRAFT, plan(ORRIN, climb_fpm=500, until_min=90), events=_events((3.5, "manual up"), (6, "manual hold"))
+        )
+        low = ORRIN - 350 * 3.5
+
+        assert first(history, "cabin altitude warning")[0] == pytest.approx(3.5 + (10000 - low) / 550, abs=0.005)
+
 
 class TestWhatStopsTheCabin:
     def test_the_altitude_limiters_stop_a_valve_opened_by_hand(self):
@@ -127,6 +152,14 @@ class TestWhatStopsTheCabin:
         assert first(history, "altitude limiter")[0] == pytest.approx(30 + (13700 - 6900) / 550, abs=0.001)
         assert cabin_ft(history, 50) == pytest.approx(13700, abs=HALF_FT)
         assert [one.what for one in history.warnings] == ["cabin altitude warning"]
+
+    def test_a_cabin_that_is_wanted_lower_still_leaks(self):
+        """SH 36: no air comes in, so nothing brings it down; 10,000 ft after 1.7 min, whatever is wanted."""
+        events = _events((55, "inflow lost"), (55.01, "manual down"))
+        history = fly(AIRCRAFT, plan(), events=events)
+
+        assert first(history, "cabin altitude warning")[0] - 55 == pytest.approx(1.7, abs=0.05)
+        assert "down at the limit" not in [one.what for one in history.breaks if 55 * MIN < one.at_s < 60 * MIN]
 
     def test_they_cannot_stop_a_leak_nor_a_dump(self):
         """They close valves (SH 21-10), and a dump bypasses them (SH 21-60): the masks drop."""
