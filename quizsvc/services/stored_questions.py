@@ -36,4 +36,6 @@ def _alone(session: Session, row: Any, *, spoken: bool = False) -> QuestionView:
 def _said(session: Session, row: Any) -> tuple[str, str]:
     """An earlier part in short: its id and stem, and what the person answered."""
     shown = shown_to(row, compiled_in(session, row.revision_hash, row.revision_id))
-    return f"({row.part}) {shown.stem}", said(row.raw, shown) or "pass"
+    # A number as it was read: with the unit that was meant.
+    answered = row.read_back if row.kind == "number" else said(row.raw, shown)
+    return f"({row.part}) {shown.stem}", answered or "pass"

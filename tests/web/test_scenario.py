@@ -58,7 +58,7 @@ def test_parts_come_one_after_the_other_and_feedback_with_the_last(visitor, part
     assert "Part a, 1 of 3" in first.text and "CREW TGT shows" in first.text
     assert "Part b, 2 of 3" in second.text
     assert "Both outputs are gone" in third_after_reveal.text, "a part that is put right shows its feedback at once"
-    assert "Part c, 3 of 3" in third.text and "7,100" in third.text, "own earlier answers stand beside"
+    assert "Part c, 3 of 3" in third.text and "7,100 ft" in third.text, "own earlier answers stand beside"
     assert "The whole scenario" in last.text
     for words in ("The placard is the schedule plus 200", "Both outputs are gone", "at 550 fpm is 2.73 min"):
         assert words in last.text
