@@ -237,7 +237,7 @@ def test_an_open_row_says_so_itself(phone, site, script):
         for field, value in filled.items():
             if field == "option":
                 page.locator(f"label.row:has(input[value='{value}'])").click()
-            elif field != rows[-1]:
+            elif field not in (rows[-1], rows[-1].replace("row-", "after-")):
                 one_field(page, field, value)
         page.get_by_role("button", name="Answer", exact=True).click()
         page.locator("#refusal:visible").wait_for()
@@ -276,6 +276,20 @@ def test_a_tap_on_a_plot_picks_it(phone, site):
     page.locator(f".plot:has(input[value='{option}']) figure").click()
 
     assert page.locator(f"input[value='{option}']").is_checked()
+
+
+def test_a_reading_below_zero_can_be_typed_without_a_minus_key(phone, site):
+    """Some phones' number pads have none; each reading has a button of its own."""
+    page = phone()
+    start(page)
+    while stored(site, steps.question(page))[0] != "gauge":
+        steps.answer(page, site.db, correctly=True)
+        assert steps.go_on(page)
+    page.locator("[name=reading-differential]").fill("0.4")
+    page.locator(".sign").last.click()
+
+    assert page.locator("[name=reading-differential]").input_value() == "-0.4"
+    assert page.locator("[name=reading-cabin]").input_value() == ""
 
 
 def test_what_was_entered_survives_a_reload(phone, site):

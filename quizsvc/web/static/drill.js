@@ -48,7 +48,7 @@ function onClick(event) {
     remember({ target: radio });
   }
   if (event.target.matches(".sign")) {
-    const field = document.getElementById("text");
+    const field = event.target.nextElementSibling;
     field.value = /^[-\u2212]/.test(field.value) ? field.value.slice(1) : "-" + field.value;
     field.focus();
     remember({ target: field });
@@ -186,7 +186,7 @@ function remember(event) {
 function ready() {
   const form = screen.querySelector("[data-answer]");
   if (!form) return;
-  if (form.elements.text) addSign(form.elements.text);
+  for (const field of form.querySelectorAll(".number input")) addSign(field);
   const hint = form.querySelector("[data-order-hint]");
   if (hint) hint.textContent = "Tap the steps in their order; tap again to take one back.";
   const question = form.closest("[data-question]").dataset.question;
