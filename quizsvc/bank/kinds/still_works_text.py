@@ -179,6 +179,7 @@ class _Reader:
             self.report.error(self.block.at("fail"), error)
             return
         self._keys(settings, rows)
+        self._idle(settings)
         names = list(rows)
         alike = 0
         for setting in settings:
@@ -197,6 +198,17 @@ class _Reader:
                 "every row has the same answer" + (f" in {alike} of {len(settings)} failures" if alike > 1 else ""),
                 "mix what works with what is lost",
             )
+
+    def _idle(self, settings: Sequence[Setting]) -> None:
+        """Remark an offered action whose switch stands there already, in every failure that may be drawn."""
+        normal = self.aircraft.graph.program.normal
+        moves = {action.id: action for action in self.aircraft.actions}
+        for scalar in self.block.scalars("actions", one=True):
+            action = moves.get(scalar.text.strip())
+            if action and all((normal | dict(one.switches))[action.switch] == action.to for one in settings):
+                what = f"'{action.id}' changes nothing: {action.switch} stands at {action.to}"
+                cure = "take it out, or say under 'switches' and in the stem where the switch stands"
+                self.report.remark(scalar, "bank-action-idle", what, cure)
 
     def _keys(self, settings: Sequence[Setting], rows: Mapping[str, Scalar]) -> None:
         for row, place, node in self.block.map("key"):

@@ -234,6 +234,26 @@ class TestFaults:
         assert ("tolquenny-19/aircraft.yaml", "aircraft-graph-circle") in found
         assert ("tolquenny-19/21-items.yaml", "graph-circle") in found
 
+    @pytest.mark.parametrize(
+        ("switches", "idle"),
+        [
+            ("", ["AIR_DATA 1"]),
+            ("  switches: {AIR_DATA: 2}\n", ["AIR_DATA 2"]),
+            ("  switches: {BATT: OFF}\n", ["AIR_DATA 1"]),
+        ],
+    )
+    def test_action_that_changes_nothing(self, switches, idle):
+        """AIR DATA stands at 1 where nothing else is said; BATT ON stands for a normal switch unless it is OFF.
+
+        Digits and OFF are written without quotes.
+        """
+        offered = "  actions: [AIR_DATA 1, AIR_DATA 2, BATT ON]\n"
+        checked = bank(("  why:", f"{switches}{offered}  why:"))
+
+        found = [f for f in checked.remarks if f.reference == "bank-action-idle"]
+        assert [f.what.split("'")[1] for f in found if "AIR_DATA" in f.what] == idle
+        assert bool([f for f in found if "BATT" in f.what]) == ("BATT" not in switches)
+
     def test_rows_alike(self):
         """Nothing to tell apart is remarked."""
         found = bank((f"[{ROWS}]", "[DUMP, MAN, CAB_GAUGE]")).remarks
