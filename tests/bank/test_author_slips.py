@@ -234,6 +234,13 @@ class TestParts:
         assert what.startswith("'a' is a part")
         assert mend == "only a number part with 'follow: a' may use it"
 
+    @pytest.mark.parametrize("word", ["draw: {x: {one-of: [1 ft]}}", "author: a", "read-by: b", "status: draft"])
+    def test_word_of_the_whole_in_a_part(self, word):
+        """The words that the guide keeps out of a part."""
+        found = faults(check(SCENARIO.replace("      follow: a\n", f"      follow: a\n      {word}\n")))
+
+        assert [fault[2] for fault in found] == ["bank-word-unknown"]
+
     def test_later_part_is_an_unknown_name(self):
         """What is not answered yet cannot be followed."""
         ((_, _, reference, what, mend),) = faults(check(SCENARIO.replace("answer: held\n", "answer: held + b\n")))
