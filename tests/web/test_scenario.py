@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import random
+
 import pytest
 from sqlalchemy import select
 
-from quizsvc.services import practice
+from quizsvc.services import banks, practice
 from quizsvc.store.tables import Answer, ConceptState, Grade, Question
 from quizsvc.web.app import create_app
+from tests import factories, kinds_bank
 from tests.web.pages import on_both
 
 
@@ -165,3 +168,38 @@ def test_a_squawk_on_a_part_disputes_the_whole_item(visitor, parts):
     visitor.send(form, text="Which source is meant?")
 
     assert "disputed" in visitor.get(f"/questions/{parts['c']}").text
+
+
+def _load(db, folder, now, *, items):
+    """Load the bank of every kind with other items."""
+    kinds_bank.write_kinds_bank(folder)
+    (folder / "tolquenny-19" / "items.yaml").write_text(items, encoding="utf-8")
+    banks.load(db, folder, now=now, rng=random.Random(19))
+
+
+def test_a_missed_part_is_offered_again_by_another_item_of_its_concept(visitor, parts, kinds_db, clock, tmp_path):
+    """The scenario as a whole does not come again for one slip in it."""
+    other = factories.one_item("another-way", "K-SCENARIO", handbook="21-10")
+    _load(kinds_db, tmp_path / "more", clock(), items=f"{kinds_bank.items(tuple(kinds_bank.BY_KIND))}\n{other}")
+    answer(visitor, text="6,900")
+    answer(visitor, option="none")
+    visitor.next()
+    answer(visitor, text="2.4")
+    page = visitor.send(next(one for one in visitor.page.forms if one.action.endswith("/end")))
+    visitor.send(next(one for one in page.forms if one.action.endswith("/repeats")))
+    with kinds_db.reading() as session:
+        again = session.scalars(select(Question).where(Question.repeat_of == parts["a"])).all()
+
+    assert [(one.item_id, one.concept_id, one.part) for one in again] == [("another-way", "K-SCENARIO", None)]
+
+
+def test_a_scenario_withdrawn_in_the_middle_counts_for_nothing_from_there(visitor, parts, kinds_db, clock, tmp_path):
+    """The part answered before keeps its grade; the next ones are void, and nobody sees a fault of ours."""
+    answer(visitor, text="7,100")
+    others = tuple(kind for kind in kinds_bank.BY_KIND if kind != "scenario")
+    _load(kinds_db, tmp_path / "less", clock(), items=kinds_bank.items(others))
+    visitor.get(f"/questions/{parts['b']}")
+    answer(visitor, option="none")
+
+    assert grades(kinds_db) == {"a": "full", "b": "void"}
+    assert visitor.status == 200
