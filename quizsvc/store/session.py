@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -23,6 +24,7 @@ from quizsvc.errors import ConflictError, InputError, NotPreparedError, QuizsvcE
 
 BUSY_TIMEOUT_S = 5.0
 _BEGIN = "quizsvc_begin"
+_AGAIN_S = 0.01
 
 # What prepared statements and BEGIN meet without SQLAlchemy in between: the base class of each driver in use.
 _driver_errors: set[type[Exception]] = {sqlite3.Error}
@@ -168,6 +170,23 @@ class Database:
         self.engine.dispose(close=False)
 
 
+def _use_wal(cursor: sqlite3.Cursor, busy_timeout_s: float) -> None:
+    """Switch to the write-ahead log.
+
+    Of two connections that switch a new file at once, SQLite turns one away without the busy timeout, for both would
+    wait for each other; it has only to ask again.
+    """
+    until = time.monotonic() + busy_timeout_s
+    while True:
+        try:
+            cursor.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as fault:
+            if fault.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                raise
+            time.sleep(_AGAIN_S)
+
+
 def _sqlite_engine(url: str, busy_timeout_s: float) -> Engine:
     file = make_url(url).database
     if file and file != ":memory:":
@@ -185,7 +204,7 @@ def _sqlite_engine(url: str, busy_timeout_s: float) -> Engine:
     def _prepare(driver_connection: Any, _record: Any) -> None:
         cursor = driver_connection.cursor()
         cursor.execute(f"PRAGMA busy_timeout = {int(busy_timeout_s * 1000)}")
-        cursor.execute("PRAGMA journal_mode = WAL")
+        _use_wal(cursor, busy_timeout_s)
         cursor.execute("PRAGMA synchronous = FULL")
         cursor.execute("PRAGMA foreign_keys = ON")
         cursor.close()

@@ -122,6 +122,31 @@ class TestEmbedded:
             assert (connection.exec_driver_sql("SELECT x FROM t").scalar(), faults) == (200, [])
         database.close()
 
+    def test_a_new_file_that_several_open_at_once(self, tmp_path):
+        """Each switches it to the write-ahead log; SQLite turns some away at once, and they ask again."""
+        turned_away = []
+
+        def open_it(database, together):
+            together.wait()
+            try:
+                with database.engine.connect():
+                    pass
+            except sa.exc.OperationalError as fault:
+                turned_away.append(fault)
+
+        for number in range(20):
+            url = f"sqlite:///{tmp_path / f'new-{number}.db'}"
+            databases, together = [Database.open(url) for _ in range(8)], threading.Barrier(8)
+            threads = [threading.Thread(target=open_it, args=(one, together)) for one in databases]
+            for thread in threads:
+                thread.start()
+            for thread in threads:
+                thread.join()
+            for one in databases:
+                one.close()
+
+        assert turned_away == []
+
     def test_a_folder_that_cannot_be_made(self, tmp_path):
         """The sentence names the place and not the driver's words."""
         (tmp_path / "file").write_text("")
