@@ -137,8 +137,10 @@ def start_set(client: FormClient, minutes: str = "5") -> Page:
 
 
 def some_response(form: Form) -> tuple[str, str]:
-    """A response that can be read, right or wrong."""
-    for name in ("option", "options"):
-        if name in form.choices:
-            return name, form.choices[name][0]
-    return "text", "1000"
+    """A response that can be read, right or wrong; a question of more than one control is passed."""
+    picked = [name for name in form.choices if name != "sureness"]
+    if form.typed == ["text"]:
+        return "text", "1000"
+    if not form.typed and picked in (["option"], ["options"]):
+        return picked[0], form.choices[picked[0]][0]
+    return "pass", "1"
