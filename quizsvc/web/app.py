@@ -21,6 +21,7 @@ from quizsvc.web import (
     api,
     bench,
     cautions,
+    device,
     drill,
     edge,
     errors,
@@ -100,7 +101,21 @@ def create_app(settings: Settings, *, clock: Callable[[], datetime] = utc_now, d
     words.register(app)
     cautions.register(app)
     _version_static_files(app)
-    for screen in (start, drill, sign_in, account, log, thin_spots, handbook, bench, preview, about, health, api):
+    for screen in (
+        start,
+        device,
+        drill,
+        sign_in,
+        account,
+        log,
+        thin_spots,
+        handbook,
+        bench,
+        preview,
+        about,
+        health,
+        api,
+    ):
         app.register_blueprint(screen.blueprint)
     token.exempt(api.blueprint)
     return app

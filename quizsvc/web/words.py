@@ -11,7 +11,7 @@ from quizsvc.services.views import FeedbackView, SetView
 from quizsvc.web import markdown, pictures
 from quizsvc.web.errors import sentence
 
-__all__ = ["OUTCOMES", "SURENESS", "clock_time", "day", "register", "tenths", "verdict"]
+__all__ = ["OUTCOMES", "SURENESS", "clock_time", "day", "register", "tenths", "verdict", "verdict_on"]
 
 OUTCOMES = ("full", "part", "miss", "pass", "void")
 SURENESS = ("sure", "think", "guess")
@@ -38,15 +38,20 @@ EXPERIENCE = {
 
 def verdict(feedback: FeedbackView) -> str:
     """One sentence about an answer; it says what happened and judges nobody."""
-    if feedback.outcome == "full":
-        return "You guessed, and it is the key." if feedback.sureness == "guess" else "That is the key."
-    if feedback.outcome == "part":
+    return verdict_on(feedback.outcome, feedback.sureness, feedback.void_reason)
+
+
+def verdict_on(outcome: str, sureness: str | None, void_reason: str | None = None) -> str:
+    """The sentence about an outcome that was reached with this sureness."""
+    if outcome == "full":
+        return "You guessed, and it is the key." if sureness == "guess" else "That is the key."
+    if outcome == "part":
         return "Some of it is the key."
-    if feedback.outcome == "pass":
+    if outcome == "pass":
         return "Left unanswered on purpose. Here is the key."
-    if feedback.outcome == "void":
-        return f"Counts for nothing: {feedback.void_reason or 'the item is withdrawn'}."
-    if feedback.sureness == "sure":
+    if outcome == "void":
+        return f"Counts for nothing: {void_reason or 'the item is withdrawn'}."
+    if sureness == "sure":
         return "You were sure, and it is not the key. Read the working before you go on."
     return "Not the key."
 

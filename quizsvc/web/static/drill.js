@@ -1,11 +1,11 @@
 // The drill: start, answer, feedback, next, end, all in one page.
+import { fieldsOf, head, prepare, read, refuse, tap } from "./form.js";
 import { forget, keep, recall } from "./kept.js";
 import { Refused, send, uuid } from "./send.js";
 
 const screen = document.getElementById("screen");
 const status = document.getElementById("status");
-const NAMES = { order: "place", pairs: "pair", rows: "row", readings: "reading" }; // fields of what the service calls open
-let ahead = null; // the screen after the feedback, sent along with it: {url, html}
+let ahead = null; // the screen after the feedback: {url, html}
 
 export function drill() {
   document.addEventListener("submit", onSubmit);
@@ -36,23 +36,8 @@ function onClick(event) {
     if (ahead && ahead.url === link.getAttribute("href")) show(ahead.html, ahead.url);
     else load(link.href, {}, () => location.assign(link.href));
   }
-  const step = event.target.closest("[data-order] .step");
-  if (step) {
-    event.preventDefault();
-    place(step);
-  }
-  const plot = event.target.closest(".plot .picture");
-  if (plot) {
-    const radio = plot.closest(".plot").querySelector("input");
-    radio.checked = true;
-    remember({ target: radio });
-  }
-  if (event.target.matches(".sign")) {
-    const field = event.target.nextElementSibling;
-    field.value = /^[-\u2212]/.test(field.value) ? field.value.slice(1) : "-" + field.value;
-    field.focus();
-    remember({ target: field });
-  }
+  const field = tap(event);
+  if (field) remember({ target: field });
 }
 
 async function start(form, button) {
@@ -71,10 +56,7 @@ async function start(form, button) {
     // The form says in its own page what is wrong.
     form.removeAttribute("aria-busy");
     const chosen = document.createElement("input");
-    chosen.type = "hidden";
-    chosen.name = "minutes";
-    chosen.value = button.value;
-    form.append(chosen);
+    form.append(Object.assign(chosen, { type: "hidden", name: "minutes", value: button.value }));
     form.submit();
   }
 }
@@ -82,18 +64,16 @@ async function start(form, button) {
 async function answer(form, button) {
   const question = form.closest("[data-question]").dataset.question;
   const row = recall(question) || {};
-  const nothing = form.elements.text ? "typed yet. Type a number" : "picked yet. Pick what is true";
-  const response = read(form, button) || `Nothing is ${nothing}, or pass.`;
+  const response = read(form, button);
   if (typeof response === "string") {
     refuse(response);
     return;
   }
-  const sureness = new FormData(form).get("sureness") || null;
   await deliver(form, question, {
     question,
     uuid: row.uuid || uuid(),
     response,
-    sureness,
+    sureness: new FormData(form).get("sureness") || null,
     given_at: new Date().toISOString(),
     html: true,
   });
@@ -123,92 +103,20 @@ async function deliver(form, question, sent) {
   }
 }
 
-// What is answered, in the words of the service; null while nothing is, a text where two steps have one place. Which row
-// is still open, the service says.
-function read(form, button) {
-  const fields = new FormData(form);
-  if (button && button.name === "pass") return { pass: true };
-  if (form.elements.text) return fields.get("text").trim() ? { text: fields.get("text").trim() } : null;
-  const readings = under(fields, "reading-");
-  const option = fields.has("option") ? { option: fields.get("option") } : {};
-  if (readings) return { readings, ...option };
-  if (fields.has("option")) return option;
-  if (fields.has("spoken")) return { points: fields.getAll("points") };
-  const places = under(fields, "place-");
-  if (places) {
-    const steps = Object.keys(places).filter((step) => places[step]);
-    const twice = steps.find((step, at) => steps.slice(0, at).some((before) => places[before] === places[step]));
-    if (twice) return `Two steps have place ${places[twice]}. Give each its own place.`;
-    return steps.length ? { order: steps.sort((one, other) => places[one] - places[other]) } : null;
-  }
-  const rows = under(fields, "row-");
-  if (rows) {
-    const actions = under(fields, "after-") || {};
-    for (const row of Object.keys(rows)) if (rows[row] === "after") rows[row] = actions[row] || "";
-    return { rows };
-  }
-  const pairs = under(fields, "pair-");
-  if (pairs) return { pairs };
-  return fields.has("options") ? { options: fields.getAll("options") } : null;
-}
-
-// The fields whose names begin so, by the rest of their names; null where there is none.
-function under(fields, prefix) {
-  const found = [...fields].filter(([name]) => name.startsWith(prefix));
-  return found.length ? Object.fromEntries(found.map(([name, value]) => [name.slice(prefix.length), value])) : null;
-}
-
-function fieldsOf(form) {
-  return [...new FormData(form)].filter(([name]) => /^(text|options?|points|sureness)$|^(reading|place|row|after|pair)-/.test(name));
-}
-
-// Tapping a step gives it the next place, tapping it again takes the place back; the lists work all the same.
-function place(step) {
-  const lists = [...step.closest("[data-order]").querySelectorAll("select")];
-  const own = step.closest("li").querySelector("select");
-  if (own.value) {
-    const gone = Number(own.value);
-    own.value = "";
-    for (const list of lists) if (Number(list.value) > gone) list.value = String(Number(list.value) - 1);
-  } else {
-    own.value = String(Math.max(0, ...lists.map((list) => Number(list.value))) + 1);
-  }
-  remember({ target: own });
-}
-
 function remember(event) {
   const form = event.target.closest("[data-answer]");
   if (!form || form.hasAttribute("aria-busy")) return;
   keep(form.closest("[data-question]").dataset.question, { fields: fieldsOf(form) });
 }
 
-// Makes a screen that has just appeared ready: what was typed comes back, an answer without a reply goes out again.
+// A screen that has just appeared: what was typed comes back, what had no reply goes out again.
 function ready() {
   const form = screen.querySelector("[data-answer]");
   if (!form) return;
-  for (const field of form.querySelectorAll(".number input")) addSign(field);
-  const hint = form.querySelector("[data-order-hint]");
-  if (hint) hint.textContent = "Tap the steps in their order; tap again to take one back.";
   const question = form.closest("[data-question]").dataset.question;
-  const row = recall(question);
-  if (!row) return;
-  for (const [name, value] of row.fields || []) {
-    for (const field of form.querySelectorAll(`[name="${name}"]`)) {
-      if (field.type === "text" || field.tagName === "SELECT") field.value = value;
-      else if (field.value === value) field.checked = true;
-    }
-  }
+  const row = recall(question) || {};
+  prepare(form, row.fields);
   if (row.sent) deliver(form, question, row.sent);
-}
-
-// Some phones' number pads have no minus.
-function addSign(field) {
-  const button = document.createElement("button");
-  button.type = "button";
-  button.className = "plain sign";
-  button.textContent = "\u00b1";
-  button.setAttribute("aria-label", "Change the sign");
-  field.before(button);
 }
 
 function busy(form) {
@@ -235,40 +143,15 @@ function show(html, address, title) {
   document.title = title || (named && named.dataset.title) || document.title;
   if (address !== location.pathname) history.pushState(null, "", address);
   say("");
-  scrollTo(0, 0);
-  const heading = screen.querySelector("#outcome") || screen.querySelector("#progress") || screen.querySelector("h1");
-  if (heading) {
-    heading.tabIndex = -1;
-    heading.focus({ preventScroll: true });
-  }
+  head();
   ready();
-}
-
-// Says why nothing was stored: beside the row that is open, where the service names one.
-function refuse(words, where = "") {
-  const place = screen.querySelector("#refusal");
-  const [group, id] = where.split("/");
-  const open = id && screen.querySelector(`[name="${NAMES[group]}-${id}"]`);
-  const field = open || document.getElementById("text");
-  const row = open && open.closest("fieldset, li");
-  if (row) row.append(place);
-  else if (open) open.closest(".number").after(place);
-  place.hidden = false;
-  place.textContent = words;
-  for (const old of screen.querySelectorAll("[aria-invalid]")) old.removeAttribute("aria-invalid");
-  if (!field) return;
-  if (field.type !== "radio") field.setAttribute("aria-invalid", "true");
-  field.focus();
 }
 
 function notYet(what) {
   return (seconds, now) => {
     say(`${what}. Trying again in ${seconds} s; it is kept on this device. `);
     const button = document.createElement("button");
-    button.type = "button";
-    button.className = "plain";
-    button.textContent = "Try now";
-    button.addEventListener("click", now);
+    Object.assign(button, { type: "button", className: "plain", textContent: "Try now", onclick: now });
     status.append(button);
   };
 }

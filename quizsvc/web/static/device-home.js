@@ -1,0 +1,138 @@
+// The first screen on the device: what is kept here, what waits to be sent, and what the service said to it.
+import { fill } from "./fill.js";
+import { head } from "./form.js";
+import { flush } from "./outbox.js";
+import * as store from "./store.js";
+
+const screen = document.getElementById("screen");
+export const at = (hook) => screen.querySelector(`[data-${hook}]`);
+export const count = (number, one) => `${number} ${one}${number === 1 ? "" : "s"}`;
+export const say = (words) => (document.getElementById("status").textContent = words);
+export const today = (when = Date.now()) => new Date(when).toDateString();
+export const outcome = ({ result, judged }) => ((result || judged || {}).outcome || "kept");
+
+const moment = (when) =>
+  new Date(when).toLocaleString("en-GB", { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
+const STATES = { sending: "Sending.", "no signal": "No signal; they go out by themselves when it is back." };
+
+// Everything that the database of this device's person holds; nothing where there is none.
+export async function load(state) {
+  for (const name of ["questions", "answers", "sets", "meta"]) state[name] = state.db ? await store.all(state.db, name) : [];
+  state.questions.sort((one, other) => one.place - other.place);
+  state.given = Object.fromEntries(state.answers.map((answer) => [answer.question, answer]));
+  state.set = state.set && (state.sets.find(({ id }) => id === state.set.id) || state.set);
+}
+
+export const meta = (state, name) => state.meta.find((row) => row.name === name) || {};
+export const ready = (state) => state.questions.filter(({ id, spare_of }) => !spare_of && !state.given[id]);
+
+// The cautions that pressing Start acknowledges: C1, and C9 with the first set of a day.
+export function owed(state) {
+  const { at: asked, start } = meta(state, "kept");
+  const seen = meta(state, "c9").day || (start && !start.acknowledge.includes("C9") && today(asked));
+  return seen === today() ? ["C1"] : ["C1", "C9"];
+}
+
+export function waits(state) {
+  const waiting = state.answers.filter((answer) => answer.state === "waiting").length;
+  return waiting && `${count(waiting, "answer")} given here ${waiting === 1 ? "waits" : "wait"} to be sent.`;
+}
+
+function tell(hook, words) {
+  const place = at(hook);
+  place.hidden = !words;
+  place.textContent = words || "";
+}
+
+// `open` is the set that can be gone on with, as {name, answered, left}.
+export async function paint(state, open) {
+  const there = ready(state);
+  const minutes = Math.round(there.reduce((sum, one) => sum + one.seconds, 0) / 60);
+  const since = there.map((one) => one.issued_at).sort()[0];
+  at("name").textContent = open ? `${open.name}, ${open.answered} of ${open.answered + open.left} answered` : "Short set";
+  for (const part of screen.querySelectorAll("[data-fresh]")) part.hidden = Boolean(open);
+  for (const part of screen.querySelectorAll("[data-other]")) part.hidden = !open;
+  if (open) at("left").textContent = `${open.left} left`;
+  at("caution='C9'").hidden = !owed(state).includes("C9");
+  at("begin").hidden = !there.length;
+  tell("why-off", state.why);
+  const used = state.questions.length ? "Every question kept here is answered. " : "No questions are kept here yet. ";
+  const none = state.why ? "" : `${used}They come by themselves, with signal, once you have started a set.`;
+  const held = `${count(there.length, "question")} kept here, about ${count(minutes, "minute")}, since ${moment(since || 0)}.`;
+  tell("kept", there.length ? held : none);
+  at("waits").hidden = !waits(state);
+  at("waiting").textContent = waits(state) || "";
+  at("state").textContent = STATES[state.sending] || "";
+  for (const need of screen.querySelectorAll("[data-need]")) need.hidden = need.dataset.need !== state.sending;
+  const stored = state.answers.filter((answer) => answer.state === "stored").length;
+  tell("stored", stored && `${count(stored, "answer")} given here ${stored === 1 ? "is" : "are"} stored by the service.`);
+  const others = await store.others();
+  const whose = "until that person signs in on this device";
+  tell("others", others && `${count(others, "answer")} of somebody else ${others === 1 ? "waits" : "wait"} here ${whose}.`);
+  const differs = (answer) => answer.state === "stored" && answer.result.differs && answer.judged && !answer.seen;
+  list(state, "differing", differs, (answer) => `The service judged this differently: ${outcome(answer)}, not ${answer.judged.outcome}.`);
+  list(state, "refused", (answer) => answer.state === "refused", ({ problem }) => `${problem.detail} ${problem.mend || ""}`);
+  at("keeping").hidden = !state.db;
+  at("keep").checked = !meta(state, "off").value;
+}
+
+function list(state, hook, which, words) {
+  const rows = state.answers.filter(which);
+  const place = at(hook).querySelector("ul");
+  at(hook).hidden = !rows.length;
+  // A list that is the same stays, and with it the focus in it.
+  const same = rows.map(({ n }) => n).join();
+  if (place.dataset.rows === same) return;
+  place.dataset.rows = same;
+  place.replaceChildren();
+  for (const answer of rows) {
+    const [item, title, said] = ["li", "p", "p"].map((name) => document.createElement(name));
+    const button = document.createElement("button");
+    Object.assign(title, { className: "spot-head", textContent: answer.title });
+    said.textContent = words(answer);
+    Object.assign(button, { type: "button", className: "plain", textContent: "Remove" });
+    button.dataset.remove = answer.n;
+    button.setAttribute("aria-label", `Remove: ${answer.title}`);
+    item.append(title, said, button);
+    place.append(item);
+  }
+}
+
+// What was pressed on this screen; `again` shows it anew.
+export async function press(state, button, again) {
+  const { remove, delete: wipe } = button.dataset;
+  if (remove) {
+    const answer = state.answers.find(({ n }) => n === Number(remove));
+    // What the service judged is only no longer shown; what it refused goes.
+    if (answer.state === "refused") await store.drop(state.db, "answers", answer.n);
+    else await store.put(state.db, "answers", { ...answer, seen: true });
+    await again();
+    head();
+  } else if ("send" in button.dataset) flush();
+  else if (wipe === "" && waits(state)) {
+    at("sure").hidden = false;
+    tell("loses", `${waits(state)} Deleting loses them for good.`);
+    at("delete='no'").focus();
+  } else if (wipe !== undefined) {
+    at("sure").hidden = true;
+    if (wipe !== "no") await forgetAll(state, again);
+    at("delete").focus();
+  }
+}
+
+// Nothing comes back by itself after it was deleted: the switch is off until somebody wants questions here again.
+async function forgetAll(state, again) {
+  state.db.close();
+  await store.wipe(state.person);
+  state.db = await store.open(state.person);
+  await store.put(state.db, "meta", { name: "off", value: true });
+  await again();
+  say("Deleted. Nothing is kept on this device.");
+}
+
+export async function keepOrNot(state, on, again) {
+  await store.put(state.db, "meta", { name: "off", value: !on });
+  say(on ? "Questions are kept ready here." : "No more questions come here; what is here stays until it is deleted.");
+  if (on) await fill({ force: true });
+  await again();
+}

@@ -1,0 +1,201 @@
+// The drill on the device: sets of the questions kept here, with signal or without. The screens stand in the shell's page;
+// what was asked and answered is in IndexedDB, so that a set outlives a closed browser.
+import { missed, paintEnd } from "./device-end.js";
+import { at, count, keepOrNot, load, meta, owed, paint, press, ready, say, today, waits } from "./device-home.js";
+import { filled } from "./feedback.js";
+import { head, prepare, read, refuse } from "./form.js";
+import { forget, recall } from "./kept.js";
+import { flush } from "./outbox.js";
+import { uuid } from "./send.js";
+import * as store from "./store.js";
+import { Open, judge } from "./table.js";
+
+const screen = document.getElementById("screen");
+const shell = [...screen.children];
+const pages = {};
+for (const page of screen.querySelectorAll("[data-page]")) pages[page.dataset.page] = page.content;
+const stop = new AbortController();
+// Of the database: questions, answers, sets, meta, and `given`, the answers by question; `set` is the one on the screen.
+const state = { db: null, person: null, why: "", sending: "", set: null };
+let shown = shell[0]; // once it is gone, another script has put its own screen here
+
+const question = (id) => state.questions.find((one) => one.id === id);
+const open = (id) => question(id) && !state.given[id];
+const next = ({ ids, spares }) => (spares.length ? spares : ids).find(open);
+
+function put(page) {
+  const fresh = pages[page].cloneNode(true);
+  shown = fresh.firstElementChild;
+  screen.replaceChildren(fresh);
+  say("");
+}
+
+async function home() {
+  state.set = null;
+  shown = shell[0];
+  screen.replaceChildren(...shell);
+  document.title = "On this device \u00b7 quizsvc";
+  await again();
+}
+
+// What is on the screen, with what the database holds now.
+async function again() {
+  if (!state.db && !state.why) await find();
+  await load(state);
+  if (at("sum")) at("sum").textContent = waits(state) || "";
+  if (!at("device")) return;
+  const one = state.sets.find((set) => !set.ended_at && next(set));
+  const ids = one && (one.spares.length ? one.spares : one.ids).filter(question);
+  const left = one && ids.filter(open).length;
+  await paint(state, one && { name: one.long ? "Long set" : "Short set", answered: ids.length - left, left });
+}
+
+async function find() {
+  state.person = await store.who();
+  if (!isSecureContext) state.why = "Questions can be kept only where the address begins with https.";
+  else if (!("serviceWorker" in navigator)) state.why = "Questions cannot be kept: this browser has no service worker.";
+  else if (state.person) state.db = await store.open(state.person).catch((error) => ((state.why = error.message), null));
+}
+
+async function save(set) {
+  state.set = set;
+  await store.put(state.db, "sets", set);
+  await load(state);
+}
+
+async function begin(minutes, long) {
+  const ids = [];
+  const concepts = new Set();
+  let seconds = minutes * 60;
+  for (const one of ready(state)) {
+    if (concepts.has(one.concept) || one.seconds > seconds || !(long || one.ramp)) continue;
+    ids.push(one.id);
+    concepts.add(one.concept);
+    seconds -= one.seconds;
+  }
+  if (!ids.length) return say("None of the questions kept here fits. Choose more minutes, or a Long set.");
+  const now = new Date().toISOString();
+  const rows = [...(meta(state, "acknowledged").rows || []), ...owed(state).map((id) => ({ id, at: now }))];
+  await store.put(state.db, "meta", { name: "acknowledged", rows });
+  await store.put(state.db, "meta", { name: "c9", day: today() });
+  for (const old of state.sets) await store.drop(state.db, "sets", old.id);
+  await save({ id: uuid(), minutes, long, ids, begun_at: now, ended_at: null, spares: [] });
+  ask();
+  const found = Math.round(minutes - seconds / 60);
+  if (found < 0.8 * minutes) say(`${count(ids.length, "question")}, about ${count(found, "minute")}: more is not kept here.`);
+}
+
+// The next question of the set, or its end.
+function ask() {
+  const id = next(state.set);
+  if (!id) return end();
+  put("question");
+  at("body").innerHTML = question(id).html;
+  bar(id);
+  prepare(at("answer"), (recall(id) || {}).fields);
+  head();
+}
+
+function bar(id) {
+  const { ids, spares } = state.set;
+  const spare = spares.indexOf(id) + 1;
+  const place = spare ? `Again: ${spare} of ${spares.length}` : `${ids.indexOf(id) + 1} of ${ids.length}`;
+  const article = at("set-open");
+  article.dataset.question = id;
+  article.dataset.kind = question(id).kind;
+  // An item of the invented aircraft says so itself.
+  at("caution='C2'").hidden = Boolean(article.querySelector("[data-caution='C2']"));
+  document.getElementById("progress").textContent = place;
+  document.title = `${place} \u00b7 quizsvc`;
+}
+
+async function answer(form, button) {
+  if (form.hasAttribute("aria-busy")) return;
+  const one = question(at("question").dataset.question);
+  const response = read(form, button);
+  if (typeof response === "string") return refuse(response);
+  let judged = null; // what the device cannot judge, the service does when it arrives
+  try {
+    judged = judge(one.table, response, meta(state, "kept").units);
+  } catch (error) {
+    if (error instanceof Open) return refuse(error.message, error.where);
+    console.error(error);
+  }
+  form.setAttribute("aria-busy", "true");
+  const sureness = new FormData(form).get("sureness");
+  const sent = { uuid: uuid(), question: one.id, title: one.title, response, sureness, given_at: new Date().toISOString() };
+  try {
+    const { answer: given } = await store.give(state.db, { ...sent, judged, state: "waiting" });
+    state.given[one.id] = given;
+    forget(one.id);
+    feedback(one.id, "Next");
+    flush();
+  } catch (error) {
+    form.removeAttribute("aria-busy");
+    refuse(`This could not be kept on this device. ${error.message || ""}`);
+  }
+}
+
+function feedback(id, onward) {
+  put("feedback");
+  at("set-open").replaceChildren(filled(pages.words, question(id).feedback, state.given[id]));
+  const button = document.createElement("button");
+  Object.assign(button, { type: "button", className: "button", textContent: onward === "Next" && !next(state.set) ? "End of set" : onward });
+  button.dataset[onward === "Next" ? "next" : "end"] = "";
+  at("next").append(button);
+  if (!navigator.onLine) for (const link of screen.querySelectorAll(".to-handbook a")) link.replaceWith(`${link.textContent}, with signal`);
+  bar(id);
+  head();
+}
+
+async function end() {
+  const { set } = state;
+  if (!set.ended_at && !next(set)) await save({ ...set, ended_at: new Date().toISOString() });
+  put("end");
+  paintEnd(state, pages);
+  again();
+  head();
+}
+
+async function onClick({ target }) {
+  const button = target.closest("button");
+  if (!button || !here()) return;
+  const { dataset } = button;
+  if (dataset.minutes) await begin(Number(dataset.minutes), "long" in dataset);
+  else if ("goOn" in dataset) {
+    state.set = state.sets.find((set) => !set.ended_at && next(set));
+    ask();
+  } else if ("next" in dataset) ask();
+  else if ("stop" in dataset) {
+    await save({ ...state.set, ended_at: new Date().toISOString() });
+    end();
+  } else if ("end" in dataset) end();
+  else if ("again" in dataset) {
+    await save({ ...state.set, ended_at: null, spares: missed(state) });
+    ask();
+  } else if (dataset.review) feedback(dataset.review, "End of set");
+  else if ("home" in dataset) {
+    await home();
+    head();
+  } else await press(state, button, again);
+}
+
+function here() {
+  if (!shown.isConnected) stop.abort();
+  return shown.isConnected;
+}
+
+const listen = (where, name, does) => where.addEventListener(name, (event) => here() && does(event), { signal: stop.signal });
+listen(screen, "click", onClick);
+listen(screen, "change", ({ target }) => target.matches("[data-keep]") && keepOrNot(state, target.checked, again));
+listen(screen, "submit", (event) => {
+  event.preventDefault();
+  event.stopPropagation(); // not for the service: it is judged here
+  answer(event.target, event.submitter);
+});
+listen(window, "outbox", ({ detail }) => {
+  state.sending = detail.state;
+  again();
+});
+listen(window, "kept", again);
+again();
