@@ -15,9 +15,23 @@ const moment = (when) =>
   new Date(when).toLocaleString("en-GB", { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
 const STATES = { sending: "Sending.", "no signal": "No signal; they go out by themselves when it is back." };
 
-// Everything that the database of this device's person holds; nothing where there is none.
-export async function load(state) {
-  for (const name of ["questions", "answers", "sets", "meta"]) state[name] = state.db ? await store.all(state.db, name) : [];
+// Whose device this is and their database, or why nothing can be kept.
+export async function find(state) {
+  state.person = await store.who();
+  if (!isSecureContext) state.why = "Questions can be kept only where the address begins with https.";
+  else if (!("serviceWorker" in navigator)) state.why = "Questions cannot be kept: this browser has no service worker.";
+  else if (state.person) state.db = await store.open(state.person).catch((error) => ((state.why = error.message), null));
+}
+
+// Everything that the database of this device's person holds; nothing where there is none. One reading after the other:
+// an older one must not overwrite a newer one.
+let reading = Promise.resolve();
+export const load = (state) => (reading = reading.then(() => readAll(state)));
+
+async function readAll(state) {
+  const names = ["questions", "answers", "sets", "meta"];
+  const found = await Promise.all(names.map((name) => (state.db ? store.all(state.db, name) : [])));
+  names.forEach((name, at) => (state[name] = found[at]));
   state.questions.sort((one, other) => one.place - other.place);
   state.given = Object.fromEntries(state.answers.map((answer) => [answer.question, answer]));
   state.set = state.set && (state.sets.find(({ id }) => id === state.set.id) || state.set);
@@ -25,13 +39,6 @@ export async function load(state) {
 
 export const meta = (state, name) => state.meta.find((row) => row.name === name) || {};
 export const ready = (state) => state.questions.filter(({ id, spare_of }) => !spare_of && !state.given[id]);
-
-// The cautions that pressing Start acknowledges: C1, and C9 with the first set of a day.
-export function owed(state) {
-  const { at: asked, start } = meta(state, "kept");
-  const seen = meta(state, "c9").day || (start && !start.acknowledge.includes("C9") && today(asked));
-  return seen === today() ? ["C1"] : ["C1", "C9"];
-}
 
 export function waits(state) {
   const waiting = state.answers.filter((answer) => answer.state === "waiting").length;
@@ -44,8 +51,8 @@ function tell(hook, words) {
   place.textContent = words || "";
 }
 
-// `open` is the set that can be gone on with, as {name, answered, left}.
-export async function paint(state, open) {
+// `open` is the set that can be gone on with, as {name, answered, left}; `owed` the cautions above Start.
+export async function paint(state, owed, open) {
   const there = ready(state);
   const minutes = Math.round(there.reduce((sum, one) => sum + one.seconds, 0) / 60);
   const since = there.map((one) => one.issued_at).sort()[0];
@@ -53,7 +60,7 @@ export async function paint(state, open) {
   for (const part of screen.querySelectorAll("[data-fresh]")) part.hidden = Boolean(open);
   for (const part of screen.querySelectorAll("[data-other]")) part.hidden = !open;
   if (open) at("left").textContent = `${open.left} left`;
-  at("caution='C9'").hidden = !owed(state).includes("C9");
+  at("caution='C9'").hidden = !owed.includes("C9");
   at("begin").hidden = !there.length;
   tell("why-off", state.why);
   const used = state.questions.length ? "Every question kept here is answered. " : "No questions are kept here yet. ";

@@ -1,7 +1,7 @@
 // The drill on the device: sets of the questions kept here, with signal or without. The screens stand in the shell's page;
-// what was asked and answered is in IndexedDB, so that a set outlives a closed browser.
-import { missed, paintEnd } from "./device-end.js";
-import { at, count, keepOrNot, load, meta, owed, paint, press, ready, say, today, waits } from "./device-home.js";
+// what was asked and answered is in IndexedDB: a set outlives a closed browser.
+import { at, count, find, keepOrNot, load, meta, paint, press, say, today, waits } from "./device-home.js";
+import { missed, owed, paintEnd, pick } from "./device-set.js";
 import { filled } from "./feedback.js";
 import { head, prepare, read, refuse } from "./form.js";
 import { forget, recall } from "./kept.js";
@@ -40,21 +40,15 @@ async function home() {
 
 // What is on the screen, with what the database holds now.
 async function again() {
-  if (!state.db && !state.why) await find();
+  if (at("set-open")) return;
+  if (!state.db && !state.why) await find(state);
   await load(state);
   if (at("sum")) at("sum").textContent = waits(state) || "";
   if (!at("device")) return;
   const one = state.sets.find((set) => !set.ended_at && next(set));
   const ids = one && (one.spares.length ? one.spares : one.ids).filter(question);
   const left = one && ids.filter(open).length;
-  await paint(state, one && { name: one.long ? "Long set" : "Short set", answered: ids.length - left, left });
-}
-
-async function find() {
-  state.person = await store.who();
-  if (!isSecureContext) state.why = "Questions can be kept only where the address begins with https.";
-  else if (!("serviceWorker" in navigator)) state.why = "Questions cannot be kept: this browser has no service worker.";
-  else if (state.person) state.db = await store.open(state.person).catch((error) => ((state.why = error.message), null));
+  await paint(state, owed(state), one && { name: one.long ? "Long set" : "Short set", answered: ids.length - left, left });
 }
 
 async function save(set) {
@@ -64,15 +58,7 @@ async function save(set) {
 }
 
 async function begin(minutes, long) {
-  const ids = [];
-  const concepts = new Set();
-  let seconds = minutes * 60;
-  for (const one of ready(state)) {
-    if (concepts.has(one.concept) || one.seconds > seconds || !(long || one.ramp)) continue;
-    ids.push(one.id);
-    concepts.add(one.concept);
-    seconds -= one.seconds;
-  }
+  const { ids, seconds } = pick(state, minutes * 60, long);
   if (!ids.length) return say("None of the questions kept here fits. Choose more minutes, or a Long set.");
   const now = new Date().toISOString();
   const rows = [...(meta(state, "acknowledged").rows || []), ...owed(state).map((id) => ({ id, at: now }))];
@@ -81,7 +67,7 @@ async function begin(minutes, long) {
   for (const old of state.sets) await store.drop(state.db, "sets", old.id);
   await save({ id: uuid(), minutes, long, ids, begun_at: now, ended_at: null, spares: [] });
   ask();
-  const found = Math.round(minutes - seconds / 60);
+  const found = Math.round(seconds / 60);
   if (found < 0.8 * minutes) say(`${count(ids.length, "question")}, about ${count(found, "minute")}: more is not kept here.`);
 }
 
@@ -126,8 +112,9 @@ async function answer(form, button) {
   const sent = { uuid: uuid(), question: one.id, title: one.title, response, sureness, given_at: new Date().toISOString() };
   try {
     const { answer: given } = await store.give(state.db, { ...sent, judged, state: "waiting" });
-    state.given[one.id] = given;
     forget(one.id);
+    await load(state);
+    state.given[one.id] = given;
     feedback(one.id, "Next");
     flush();
   } catch (error) {

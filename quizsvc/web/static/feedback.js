@@ -8,16 +8,23 @@ export function shape(words, outcome) {
   return [words.querySelector(`[data-shape="${outcome}"]`).firstElementChild.cloneNode(true), ` ${outcome}`];
 }
 
-// The page of feedback for an answer {response, sureness, judged}; without `judged` it waits for the service.
-export function filled(words, html, { response, sureness, judged }) {
+// The page of feedback for an answer as the device keeps it; what it could not judge waits for the service.
+export function filled(words, html, { response, sureness, judged, result }) {
   const page = make(html);
   const at = (hook) => page.querySelector(`[data-${hook}]`);
-  if (!judged || judged.outcome === "pass") return page;
+  if (!judged) {
+    const kept = "The service judges this answer when it arrives.";
+    return make(`<h2 class="outcome" id="outcome">kept</h2><p class="verdict">${kept}</p><p class="next" data-next></p>`);
+  }
+  if (judged.outcome === "pass") return page;
   at("outcome").replaceChildren(...shape(words, judged.outcome));
   const said = (key) => words.querySelector(`[data-said="${key}"]`);
   at("verdict").textContent = (said(`${judged.outcome} ${sureness}`) || said(judged.outcome)).textContent;
   for (const [id, mark] of Object.entries(judged.marks || {})) fillMark(page.querySelector(`[data-mark="${id}"]`), mark);
   for (const row of judged.rows || []) fillRow(page.querySelector(`[data-row="${row.id}"]`), row);
+  if (result && result.differs) {
+    at("verdict").after(make(`<p class="notice">The service judged this differently: ${result.outcome}, not ${judged.outcome}.</p>`));
+  }
   const open = (hook, part, set) => {
     const place = at(hook);
     if (!place) return;

@@ -1,6 +1,28 @@
-// The end of a set on the device: how it went, the numbers that can be taken again, and each feedback to read once more.
-import { at, outcome } from "./device-home.js";
+// What a set on the device is made of, and its end: how it went, the numbers that can be taken again, and each feedback
+// to read once more.
+import { at, meta, outcome, ready, today } from "./device-home.js";
 import { shape } from "./feedback.js";
+
+// The cautions that pressing Start acknowledges: C1, and C9 with the first set of a day.
+export function owed(state) {
+  const { at: asked, start } = meta(state, "kept");
+  const seen = meta(state, "c9").day || (start && !start.acknowledge.includes("C9") && today(asked));
+  return seen === today() ? ["C1"] : ["C1", "C9"];
+}
+
+// Kept questions in their order that fill the seconds, no concept twice; a Short set has only what suits the ramp.
+export function pick(state, seconds, long) {
+  const ids = [];
+  const concepts = new Set();
+  let left = seconds;
+  for (const one of ready(state)) {
+    if (concepts.has(one.concept) || one.seconds > left || !(long || one.ramp)) continue;
+    ids.push(one.id);
+    concepts.add(one.concept);
+    left -= one.seconds;
+  }
+  return { ids, seconds: seconds - left };
+}
 
 // For each number that was missed the same with other numbers, where one is kept.
 export function missed({ set, questions, given }) {
