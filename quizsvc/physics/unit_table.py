@@ -17,7 +17,7 @@ from types import MappingProxyType
 from quizsvc.errors import InputError
 from quizsvc.physics.constants import CELSIUS_ZERO, FOOT, POUND, STANDARD_GRAVITY
 
-__all__ = ["UNITS", "Unit", "find_unit", "from_si", "names_of", "to_si", "unit"]
+__all__ = ["UNITS", "Unit", "find_unit", "from_si", "names_of", "spellings", "to_si", "unit"]
 
 
 @dataclass(frozen=True)
@@ -119,6 +119,11 @@ def _folded(text: str) -> str:
 
 
 _BY_SPELLING = _spellings()
+
+
+def spellings() -> dict[str, Unit]:
+    """Every spelling that `find_unit` knows, in small letters and with single spaces, and the unit it means."""
+    return dict(_BY_SPELLING)
 
 
 def names_of(dimension: str) -> tuple[str, ...]:

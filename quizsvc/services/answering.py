@@ -44,6 +44,8 @@ def record_answer(
     sureness: str | None,
     given_at: datetime | None = None,
     sent_at: datetime | None = None,
+    offline: bool = False,
+    device_outcome: str | None = None,
     now: datetime,
     rng: Any = None,
 ) -> AnswerView:
@@ -67,6 +69,10 @@ def record_answer(
         `sure`, `think` or `guess`, said before the key was seen.
     given_at, sent_at : aware datetime or None
         The client's clock when the answer was given and when it was sent.
+    offline : bool
+        Whether it was given on a device that keeps the question.
+    device_outcome : str or None
+        What the device made of it: `full`, `part`, `miss` or `pass`. It is kept and counts for nothing.
     now : aware datetime
         When it was received.
     rng
@@ -96,7 +102,7 @@ def record_answer(
     if not isinstance(raw, Mapping):
         raise InputError("response-unreadable", "the response is not an object", where="response", mend="send one")
 
-    sent = _Sent(uuid, edge.storable(dict(raw), "response"), sureness, given_at, sent_at, now)
+    sent = _Sent(uuid, edge.storable(dict(raw), "response"), sureness, given_at, sent_at, now, offline, device_outcome)
     with db.glance() as rows:
         row = _fetched(rows, person_id, question_id, sent)
         stored: Any = recording.stored(rows, row.same_id) if row.same_id is not None else None
@@ -142,6 +148,8 @@ class _Sent:
     given_at: datetime | None
     sent_at: datetime | None
     received_at: datetime
+    offline: bool
+    device_outcome: str | None
 
 
 @dataclass(frozen=True)
@@ -152,6 +160,8 @@ class _Stored:
     sureness: str | None
     effective_at: datetime
     received_at: datetime
+    offline: bool
+    device_outcome: str | None
     outcome: str
     credit: float
     void_reason: str | None
@@ -251,6 +261,8 @@ def _worked(row: Any, sent: _Sent, used: Weights, revision: Compiled, own: dict[
         sureness=sent.sureness,
         effective_at=effective_at,
         received_at=sent.received_at,
+        offline=sent.offline,
+        device_outcome=sent.device_outcome,
         outcome="void" if void_reason else judged.outcome,
         credit=0.0 if void_reason else judged.credit,
         void_reason=void_reason,
@@ -310,6 +322,8 @@ def _write(rows: Any, person_id: int, row: Any, sent: _Sent, work: _Work) -> Non
             "received_at": sent.received_at,
             "effective_at": stored.effective_at,
             "local_day": work.local_day,
+            "offline": sent.offline,
+            "device_outcome": sent.device_outcome,
         },
     )
     recording.add_grade(

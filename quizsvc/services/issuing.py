@@ -41,6 +41,7 @@ class Draft:
         reason: str,
         now: datetime,
         repeat_of: str | None = None,
+        offline: bool = False,
     ) -> dict[str, Any]:
         """The question's row, with an id that nobody can guess."""
         return {
@@ -58,7 +59,7 @@ class Draft:
             "draw_key": self.draw_key,
             "reason": reason,
             "repeat_of": repeat_of,
-            "offline": False,
+            "offline": offline,
             "issued_at": now,
             "part": self.part,
             "chain": self.chain,

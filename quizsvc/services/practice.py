@@ -215,6 +215,8 @@ def offer_repeats(db: Database, person_id: int, set_id: str, *, now: datetime, r
             raise edge.not_found("set")
         rows = questions.shown_of_set(session, set_id)
         drafted = []
+        if found.for_device:
+            return _view(session, person_id, set_id)  # the device offers its own spares
         for row in _missed(session, set_id, rows):
             ways = _ways(session, row)
             if ways:
@@ -290,6 +292,7 @@ def _view(session: Session, person_id: int, set_id: str) -> SetView:
         started_at=found.started_at,
         ended_at=found.ended_at,
         questions=tuple(stored_question(session, row) for row in rows),
-        missed=len(_missed(session, set_id, rows)),
+        missed=0 if found.for_device else len(_missed(session, set_id, rows)),
         repeats_offered=found.repeats_at is not None,
+        for_device=found.for_device,
     )

@@ -87,6 +87,7 @@ def question_view(
         points=_options(shown.points),
         model=shown.model,
         situation=shown.situation,
+        on_device=row.on_device,
         part=row.part,
         parts=tuple(revision.item.parts) if row.part else (),
     )
@@ -126,11 +127,13 @@ def feedback_view(row: Any, shown: Presented, question: Any, revision: Compiled)
         ),
         given_at=row.effective_at,
         rows=tuple(
-            RowView(mark["label"], mark["given"], mark["key"], mark["right"], mark["belief"], mark["note"])
+            RowView(mark["label"], mark["given"], mark["key"], mark["right"], mark["belief"], mark["note"], mark["row"])
             for mark in row.marks
             if "row" in mark
         ),
         pictures=tuple(working.pictures),
+        offline=row.offline,
+        device_outcome=row.device_outcome,
     )
 
 

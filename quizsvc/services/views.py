@@ -111,6 +111,7 @@ class RowView:
     right: bool
     belief: str | None = None
     note: str | None = None
+    id: str = ""
 
 
 @dataclass(frozen=True)
@@ -132,6 +133,8 @@ class FeedbackView:
     marks: tuple[MarkView, ...]
     given_at: datetime
     depth: str = "full"
+    offline: bool = False
+    device_outcome: str | None = None
     rows: tuple[RowView, ...] = ()
     pictures: tuple[Mapping[str, Any], ...] = ()
 
@@ -184,6 +187,7 @@ class QuestionView:
     parts: tuple[str, ...] = ()
     earlier: tuple[tuple[str, str], ...] = ()
     kept: bool = False
+    on_device: bool = False
     chain: tuple[QuestionView, ...] = ()
 
     @property
@@ -204,6 +208,7 @@ class SetView:
     questions: tuple[QuestionView, ...]
     missed: int
     repeats_offered: bool
+    for_device: bool = False
 
     @property
     def answered(self) -> int:

@@ -94,6 +94,11 @@ def reown(session: Session, old_id: int, new_id: int, *, at: datetime) -> int:
     return moved
 
 
+def claimed_by(session: Session, old_id: int) -> int | None:
+    """Whose account the answers of a former person without a name went to, or None."""
+    return session.scalar(sa.select(PersonAlias.person_id).where(PersonAlias.old_id == old_id))
+
+
 def delete(session: Session, person_id: int) -> None:
     """Delete a person with everything of theirs; squawks stay without the person."""
     session.execute(sa.update(Squawk).where(Squawk.person_id == person_id).values(person_id=None, question_id=None))

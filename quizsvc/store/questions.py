@@ -62,6 +62,7 @@ SHOWN_COLUMNS = (
     Question.issued_at,
     Question.part,
     Question.chain,
+    Question.offline.label("on_device"),
     CHAIN_OPEN.label("chain_open"),
     Concept.title.label("concept_title"),
     Concept.system,
@@ -85,6 +86,8 @@ _SHOWN = (
         Answer.sureness,
         Answer.effective_at,
         Answer.received_at,
+        Answer.offline,
+        Answer.device_outcome,
         Grade.outcome,
         Grade.credit,
         Grade.void_reason,
@@ -169,6 +172,7 @@ def newest_open_set(session: Session, person_id: int, since: datetime) -> Practi
         .where(
             PracticeSet.person_id == person_id,
             PracticeSet.ended_at.is_(None),
+            sa.not_(PracticeSet.for_device),
             PracticeSet.started_at >= since,
             unanswered,
         )
@@ -181,9 +185,37 @@ def end_open_sets(session: Session, person_id: int, at: datetime) -> None:
     """End every open set of a person; their questions can still be answered."""
     session.execute(
         sa.update(PracticeSet)
-        .where(PracticeSet.person_id == person_id, PracticeSet.ended_at.is_(None))
+        .where(PracticeSet.person_id == person_id, PracticeSet.ended_at.is_(None), sa.not_(PracticeSet.for_device))
         .values(ended_at=at)
     )
+
+
+def kept(session: Session, person_id: int) -> list[Row]:
+    """A person's questions for devices that nobody answered, in the order in which they were written."""
+    return list(
+        session.execute(
+            _SHOWN.add_columns(Revision.seconds, Revision.ramp)
+            .join(PracticeSet, PracticeSet.id == Question.set_id)
+            .join(Item, sa.and_(Item.id == Question.item_id, Item.revision_id == Question.revision_id))
+            .where(
+                Question.person_id == person_id,
+                PracticeSet.for_device,
+                Item.status == "live",
+                Answer.id.is_(None),
+            )
+            .order_by(PracticeSet.started_at, PracticeSet.id, Question.position)
+        )
+    )
+
+
+def answered_among(session: Session, ids: Sequence[str]) -> dict[str, datetime]:
+    """Which of these questions have an answer, and when it counts as given."""
+    return {
+        row.question_id: row.effective_at
+        for row in session.execute(
+            sa.select(Answer.question_id, Answer.effective_at).where(Answer.question_id.in_(ids), sa.not_(Answer.again))
+        )
+    }
 
 
 def add_questions(session: Session, rows: Sequence[dict[str, Any]]) -> None:

@@ -126,6 +126,8 @@ _STORED = Prepared(
         Answer.sureness,
         Answer.effective_at,
         Answer.received_at,
+        Answer.offline,
+        Answer.device_outcome,
         Grade.outcome,
         Grade.credit,
         Grade.void_reason,
@@ -157,6 +159,8 @@ _INSERT_ANSWER = Prepared(
         "received_at",
         "effective_at",
         "local_day",
+        "offline",
+        "device_outcome",
     ),
 )
 _INSERT_GRADE = Prepared(

@@ -15,6 +15,7 @@ from sqlalchemy import (
     Integer,
     Text,
     UniqueConstraint,
+    false,
     text,
 )
 from sqlalchemy.orm import Mapped, mapped_column
@@ -45,6 +46,8 @@ class PracticeSet(Base):
     started_at: Mapped[datetime] = mapped_column(UtcDateTime)
     ended_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
     repeats_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    # Written for a device to keep: asked there in pieces, so it is never gone on with here, nor ended.
+    for_device: Mapped[bool] = mapped_column(Boolean, server_default=false(), default=False)
 
 
 class Question(Base):
@@ -91,6 +94,7 @@ class Answer(Base):
     __tablename__ = "answer"
     __table_args__ = (
         CheckConstraint("sureness IN ('sure', 'think', 'guess')", name="sureness_word"),
+        CheckConstraint("device_outcome IN ('full', 'part', 'miss', 'pass')", name="device_outcome_word"),
         Index("uq_answer_uuid", "uuid", unique=True),
         Index(
             "uq_answer_question_id_first",
@@ -118,6 +122,9 @@ class Answer(Base):
     effective_at: Mapped[datetime] = mapped_column(UtcDateTime)
     # The day in the person's zone when it was given; kept, so that moving to another zone changes no history.
     local_day: Mapped[int] = mapped_column(Integer)
+    # Given on a device from a question kept there, and what the device made of it; the grade is the service's.
+    offline: Mapped[bool] = mapped_column(Boolean, server_default=false(), default=False)
+    device_outcome: Mapped[str | None] = mapped_column(Text)
 
 
 class Grade(Base):

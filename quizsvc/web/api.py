@@ -16,7 +16,7 @@ from quizsvc.services.views import AnswerView, OptionView, QuestionView, SetView
 from quizsvc.web import cautions, drill, edge, headers, people, words
 from quizsvc.web.wiring import wired
 
-__all__ = ["blueprint"]
+__all__ = ["blueprint", "question_id", "response_of"]
 
 blueprint = Blueprint("api", __name__, url_prefix="/api/v1")
 
@@ -60,9 +60,9 @@ def record_answer() -> tuple[Response, int]:
     stored = practice.record_answer(
         wiring.db,
         person.id,
-        _question_id(body.get("question")),
+        question_id(body.get("question")),
         uuid=edge.answer_uuid(body.get("uuid")),
-        raw=_response(body.get("response")),
+        raw=response_of(body.get("response")),
         sureness=edge.choice(sureness, "sureness", words.SURENESS) if sureness is not None else None,
         given_at=edge.instant(body.get("given_at"), "given_at"),
         sent_at=edge.instant(body.get("sent_at"), "sent_at"),
@@ -92,7 +92,7 @@ def _caution_id(value: Any) -> bool:
     return isinstance(value, str) and re.fullmatch(r"C[0-9]{1,2}", value) is not None
 
 
-def _question_id(value: Any) -> str:
+def question_id(value: Any) -> str:
     if isinstance(value, str) and len(value) == 32 and set(value) <= set("0123456789abcdef"):
         return value
     raise InputError(
@@ -103,7 +103,7 @@ def _question_id(value: Any) -> str:
     )
 
 
-def _response(value: Any) -> dict[str, Any]:
+def response_of(value: Any) -> dict[str, Any]:
     """The response as sent, checked for its shape; what it means is the bank's to read."""
     if isinstance(value, dict) and 1 <= len(value) <= 2:
         names = set(value)

@@ -19,6 +19,7 @@ from quizsvc.web import (
     about,
     account,
     api,
+    api_device,
     bench,
     cautions,
     device,
@@ -115,9 +116,11 @@ def create_app(settings: Settings, *, clock: Callable[[], datetime] = utc_now, d
         about,
         health,
         api,
+        api_device,
     ):
         app.register_blueprint(screen.blueprint)
     token.exempt(api.blueprint)
+    token.exempt(api_device.blueprint)
     return app
 
 

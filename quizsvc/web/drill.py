@@ -93,7 +93,8 @@ def question(question_id: str) -> str:
     view = practice.question_view(wiring.db, person.id, question_id, now=wiring.clock(), spoken=spoken)
     if not view.answered:
         return show_question(view, sureness=request.args.get("sureness", ""))
-    following = _own_set(view.set_id).after(view)
+    # A device asks the questions that it keeps; here one only looks at them.
+    following = None if view.on_device else _own_set(view.set_id).after(view)
     if view.kept:
         return render_template("kept.html", question=view, following=following, person=g.person)
     return show_feedback(view, following.id if following else None)

@@ -23,6 +23,7 @@ __all__ = [
     "json_body",
     "local_path",
     "new_uuid",
+    "refuse_unreadable",
     "register",
     "text",
     "whole",
@@ -163,8 +164,11 @@ def instant(value: Any, field: str) -> datetime | None:
         ) from None
 
 
-def json_body(known: tuple[str, ...]) -> dict[str, Any]:
-    """The JSON object of a call; every field is a known one and every text in it can be stored."""
+def json_body(known: tuple[str, ...], *, texts: bool = True) -> dict[str, Any]:
+    """The JSON object of a call; every field is a known one and every text in it can be stored.
+
+    Without `texts` the caller looks at the texts, so that one that cannot be stored does not refuse all the others.
+    """
     if request.mimetype != "application/json":
         raise UnsupportedMediaType("send Content-Type: application/json")
     try:
@@ -183,7 +187,8 @@ def json_body(known: tuple[str, ...]) -> dict[str, Any]:
             where="body",
             mend="known fields: " + ", ".join(known),
         )
-    _refuse_unreadable(body)
+    if texts:
+        refuse_unreadable(body)
     return body
 
 
@@ -191,7 +196,8 @@ def _refuse_constant(name: str) -> float:
     raise ValueError(f"{name} is not JSON")
 
 
-def _refuse_unreadable(value: Any) -> None:
+def refuse_unreadable(value: Any) -> None:
+    """Refuse a value of JSON in which some text could not be stored."""
     waiting = [value]
     while waiting:
         one = waiting.pop()

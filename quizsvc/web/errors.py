@@ -23,7 +23,7 @@ from quizsvc.errors import (
 from quizsvc.web.headers import OriginError
 from quizsvc.web.people import RoleNeededError, SignInNeededError
 
-__all__ = ["problem", "register", "status_of"]
+__all__ = ["problem", "problem_of", "register", "status_of"]
 
 _STATUS: tuple[tuple[type[QuizsvcError], int], ...] = (
     (OriginError, 403),
@@ -142,19 +142,27 @@ def _say(status: int, reference: str, what: str, where: str, mend: str) -> Respo
 
 def problem(status: int, reference: str, what: str, *, where: str = "", mend: str = "", **more: Any) -> Response:
     """A problem document: `type` names the error for programs, `detail` and `mend` are sentences for people."""
-    document = {
+    response = jsonify(_document(status, reference, what, where, mend) | more)
+    response.status_code = status
+    response.mimetype = "application/problem+json"
+    return response
+
+
+def problem_of(error: QuizsvcError) -> dict[str, Any]:
+    """The problem document of an error that is one of several results, and so has no response of its own."""
+    where = error.where if not isinstance(error, NotFoundError) else ""
+    return _document(status_of(error), error.reference, error.what, where, error.mend)
+
+
+def _document(status: int, reference: str, what: str, where: str, mend: str) -> dict[str, Any]:
+    return {
         "type": f"urn:quizsvc:{reference}",
         "title": TITLES.get(status, "Not done"),
         "status": status,
         "detail": sentence(what),
         "where": where,
         "mend": sentence(mend) if mend else "",
-        **more,
     }
-    response = jsonify(document)
-    response.status_code = status
-    response.mimetype = "application/problem+json"
-    return response
 
 
 def sentence(words: str) -> str:

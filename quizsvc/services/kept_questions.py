@@ -1,0 +1,268 @@
+"""Questions that a device keeps for a time without signal: planned, drawn and written like those of a set.
+
+A person has one stock of them, whichever device asks, so that two devices hold the same questions and an answer on one
+is known on the other. Only ungraded practice is kept, because the record that judges an answer goes along.
+"""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any
+
+from quizsvc.bank.grade import grade
+from quizsvc.bank.portable import OFFLINE_KINDS, portable
+from quizsvc.errors import InputError, NotPreparedError
+from quizsvc.memory.planning import Askable, Candidate, plan_set
+from quizsvc.services import edge, planned
+from quizsvc.services.clocks import days_since_epoch, start_of_day
+from quizsvc.services.compiled import compiled_in
+from quizsvc.services.issuing import Draft, drafts
+from quizsvc.services.question_views import feedback_view, marks_stored, question_view, shown_to
+from quizsvc.services.views import QuestionView
+from quizsvc.store import bank, people, questions
+from quizsvc.store.session import Database, Session
+from quizsvc.store.tables import PracticeSet
+
+__all__ = ["KeptQuestion", "Stock", "keep_questions"]
+
+MINUTES = 30
+"""What a device should hold."""
+
+ENOUGH_MINUTES = 20
+"""With less than this in stock more is written."""
+
+FRESH = timedelta(days=7)
+"""After this the planner would choose differently."""
+
+SPARE_FOR = timedelta(days=1)
+"""So long after its question was answered a spare can still be offered."""
+
+# Two Short sets and a longer one: each is a mixed set of its own, so a device can begin anywhere.
+_PIECES = ((10, False), (10, False), (10, True))
+
+
+@dataclass(frozen=True)
+class KeptQuestion:
+    """One question as a device keeps it: with the feedback of a pass and the table it is judged by."""
+
+    view: QuestionView
+    seconds: float
+    ramp: bool
+    issued_at: datetime
+    spare_of: str | None
+    table: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Stock:
+    """What a person's devices should hold: all of it in order, the ids of it, and of those a device has the good ones.
+
+    `answered` are those among them that have an answer by now, on whichever device.
+    """
+
+    ids: tuple[str, ...]
+    good: frozenset[str]
+    answered: frozenset[str]
+    missing: tuple[KeptQuestion, ...]
+
+
+def keep_questions(db: Database, person_id: int, have: Sequence[str], *, now: datetime, rng: Any) -> Stock:
+    """Fill up a person's stock where it has run low, and say what a device lacks of it.
+
+    Parameters
+    ----------
+    have : sequence of str
+        Ids of the questions that the device holds.
+    rng : random.Random
+        Draws the numbers.
+
+    Raises
+    ------
+    NotFoundError
+        No such person.
+    NotPreparedError
+        No bank is loaded.
+    """
+    have = [edge.key(one, "question") for one in have]
+    with db.reading() as session:
+        low = _minutes(_good(session, person_id, now)) < ENOUGH_MINUTES
+        drafted = _planned(session, person_id, now, rng) if low else []
+    if drafted:
+        with db.writing() as session:
+            if people.lock(session, edge.row_id(person_id, "person")) is None:
+                raise edge.not_found("person")
+            # Another device of the same person may have come first.
+            if _minutes(_good(session, person_id, now)) < ENOUGH_MINUTES:
+                _write(session, person_id, drafted, now)
+    with db.reading() as session:
+        rows = _good(session, person_id, now)
+        ids = tuple(row.id for row in rows)
+        return Stock(
+            ids=ids,
+            good=frozenset(have) & frozenset(ids),
+            answered=frozenset(questions.answered_among(session, have)) if have else frozenset(),
+            missing=tuple(_kept(session, row) for row in rows if row.id not in set(have)),
+        )
+
+
+def _good(session: Session, person_id: int, now: datetime) -> list[Any]:
+    """The questions in stock that a planner would still ask, with their spares."""
+    desk = planned.desk(session, person_id)
+    answered_at = {
+        concept.id: state.last_at for concept, state in zip(desk.concepts, desk.states, strict=True)
+    }  # days since the epoch
+    rows = questions.kept(session, person_id)
+    first = {row.id for row in rows if row.repeat_of is None}
+    gone = [row.repeat_of for row in rows if row.repeat_of is not None and row.repeat_of not in first]
+    asked = questions.answered_among(session, gone) if gone else {}
+    good, good_ids = [], set()
+    for row in rows:
+        if row.concept_id not in answered_at or row.issued_at < now - FRESH:
+            continue  # no longer on the person's list, or planned too long ago
+        if row.repeat_of is None:
+            last = answered_at[row.concept_id]
+            if last is not None and last > days_since_epoch(row.issued_at):
+                continue
+        elif row.repeat_of not in good_ids and asked.get(row.repeat_of, now - 2 * SPARE_FOR) < now - SPARE_FOR:
+            continue
+        good.append(row)
+        good_ids.add(row.id)
+    return good
+
+
+def _minutes(rows: Sequence[Any]) -> float:
+    return sum(row.seconds for row in rows if row.repeat_of is None) / 60.0
+
+
+def _planned(session: Session, person_id: int, now: datetime, rng: Any) -> list[tuple[Draft, str, Draft | None]]:
+    """New questions with their reasons and spares, for what is missing to the full stock.
+
+    Raises
+    ------
+    NotPreparedError
+        No bank is loaded.
+    """
+    found = planned.desk(session, person_id)
+    if not found.candidates and bank.newest_load(session) is None:
+        raise NotPreparedError("bank-not-loaded", "no question bank is loaded", mend="quizsvc bank load")
+    stock = _good(session, person_id, now)
+    taken = {row.concept_id for row in stock}
+    left = MINUTES - _minutes(stock)
+    drafted: list[tuple[Draft, str, Draft | None]] = []
+    for minutes, long in _PIECES:
+        minutes = min(minutes, int(left))
+        if minutes < 1:
+            break
+        plan = plan_set(
+            [replace(one, items=_ways(one, long)) for one in found.candidates if one.concept not in taken],
+            found.learner,
+            found.weights,
+            now=days_since_epoch(now),
+            minutes=minutes,
+            minutes_a_day=found.person.minutes_a_day,
+            check_day=start_of_day(found.person.check_date, found.person.time_zone)
+            if found.person.check_date
+            else None,
+            long=long,
+            rng=rng,
+        )
+        for place in plan.places:
+            taken.add(place.concept)
+            try:
+                (draft,) = drafts(session, person_id, found.revisions[place.item], rng)
+                spare = _spare(session, person_id, draft, rng)
+            except InputError:
+                continue  # no draw passes: the stock is one shorter
+            drafted.append((draft, place.reason, spare))
+        left -= plan.seconds / 60.0
+    return drafted
+
+
+def _ways(candidate: Candidate, long: bool) -> tuple[Askable, ...]:
+    """Ways of asking a concept that a device can judge; in the long piece those that want a pen, if there are any."""
+    ways = tuple(item for item in candidate.items if item.kind in OFFLINE_KINDS)
+    return (tuple(item for item in ways if not item.ramp) or ways) if long else ways
+
+
+def _spare(session: Session, person_id: int, draft: Draft, rng: Any) -> Draft | None:
+    """The same item with other numbers, for who misses a number and asks for another at once."""
+    if draft.kind != "number":
+        return None
+    for _ in range(4):
+        (spare,) = drafts(session, person_id, draft.revision_id, rng)
+        if spare.draw_key != draft.draw_key:
+            return spare
+    return None
+
+
+def _write(session: Session, person_id: int, drafted: Sequence[tuple[Draft, str, Draft | None]], now: datetime) -> None:
+    set_id = secrets.token_hex(16)
+    session.add(
+        PracticeSet(id=set_id, person_id=person_id, long=True, minutes=MINUTES, started_at=now, for_device=True)
+    )
+    rows: list[dict[str, Any]] = []
+    for draft, reason, spare in drafted:
+        first = draft.row(
+            person_id=person_id, set_id=set_id, position=len(rows) + 1, reason=reason, now=now, offline=True
+        )
+        rows.append(first)
+        if spare is not None:
+            rows.append(
+                spare.row(
+                    person_id=person_id,
+                    set_id=set_id,
+                    position=len(rows) + 1,
+                    reason=reason,
+                    now=now,
+                    repeat_of=first["id"],
+                    offline=True,
+                )
+            )
+    questions.add_questions(session, rows)
+
+
+@dataclass(frozen=True)
+class _Passed:
+    """The answer that nobody gave: a question left unanswered, for the part of the feedback that is always the same."""
+
+    effective_at: datetime
+    outcome: str
+    credit: float
+    belief: str | None
+    remark: str | None
+    read_back: str | None
+    marks: list[dict[str, Any]]
+    raw: Mapping[str, Any]
+    response: Mapping[str, Any]
+    void_reason: str | None = None
+    sureness: str | None = None
+    offline: bool = True
+    device_outcome: str | None = None
+
+
+def _kept(session: Session, row: Any) -> KeptQuestion:
+    revision = compiled_in(session, row.revision_hash, row.revision_id)
+    shown = shown_to(row, revision)
+    judged = grade(row.record, {"pass": True})
+    passed = _Passed(
+        effective_at=row.issued_at,
+        outcome=judged.outcome,
+        credit=judged.credit,
+        belief=judged.belief,
+        remark=judged.remark,
+        read_back=judged.read_back,
+        marks=marks_stored(judged),
+        raw={"pass": True},
+        response={"pass": True},
+    )
+    return KeptQuestion(
+        view=question_view(row, revision, feedback=feedback_view(passed, shown, row, revision), shown=shown),
+        seconds=row.seconds,
+        ramp=row.ramp,
+        issued_at=row.issued_at,
+        spare_of=row.repeat_of,
+        table=portable(row.record),
+    )
