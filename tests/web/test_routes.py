@@ -13,6 +13,7 @@ OPEN = {
     "/cautions": 200,
     "/handbook": 200,
     "/health": 200,
+    "/on-this-device": 200,
     "/sign-in": 200,
     "/sign-up": 200,
     "/api/v1/openapi.json": 200,
