@@ -1,0 +1,73 @@
+// Answers that wait on this device go out in their order, each stored once: the service knows them by their UUIDs.
+import { Refused, send } from "./send.js";
+import { all, get, open, put, waiting, who } from "./store.js";
+
+const BATCH = 25;
+const NEEDS = { "client-format": "older client", "answers-of-another-person": "other person", "sign-in-needed": "sign in" };
+let queued = false;
+
+export function start() {
+  addEventListener("online", flush);
+  document.addEventListener("visibilitychange", () => document.hidden || flush());
+  return flush();
+}
+
+// Asks for one more round; of two tabs one sends at a time, and the second finds nothing left.
+export async function flush() {
+  const person = who();
+  if (queued || !person || !isSecureContext) return;
+  queued = true;
+  const round = () => {
+    queued = false;
+    return sendAll(person).catch(() => {}); // storage that is refused, full or wiped: nothing waits here
+  };
+  await (navigator.locks ? navigator.locks.request(`outbox-${person}`, round) : round());
+}
+
+async function sendAll(person) {
+  const db = await open(person);
+  const told = async (state) => {
+    const rows = await all(db, "answers");
+    const number = (word) => rows.filter((row) => row.state === word).length;
+    const differing = rows.filter(({ result }) => result && result.differs).length;
+    const detail = { waiting: number("waiting"), stored: number("stored"), refused: number("refused"), differing, state };
+    dispatchEvent(new CustomEvent("outbox", { detail }));
+  };
+  for (let size = BATCH; ; ) {
+    const rows = (await waiting(db)).slice(0, size);
+    const noted = ((await get(db, "meta", "acknowledged")) || { rows: [] }).rows.slice(0, 40);
+    if (!rows.length && !noted.length) return told("idle");
+    await told("sending");
+    try {
+      const reply = await send("/api/v1/answer-batches", () => batch(person, rows, noted), () => told("no signal"));
+      for (const [at, result] of reply.results.entries()) {
+        const { problem } = result;
+        await put(db, "answers", { ...rows[at], state: problem ? "refused" : "stored", result, problem });
+      }
+      await forget(db, noted);
+    } catch (error) {
+      if (!(error instanceof Refused)) throw error;
+      const need = NEEDS[(error.problem.type || "").split(":").pop()];
+      if (need) return told(error.problem.claim ? "claim" : need);
+      // Something in the batch is refused as a whole: one by one, only that one stays behind.
+      if (size === 1 && [400, 413, 422].includes(error.status)) {
+        if (rows.length) await put(db, "answers", { ...rows[0], state: "refused", problem: error.problem });
+        await forget(db, noted);
+      } else if (size === 1) return told("no signal"); // the service is at fault or busy: another time
+      size = 1;
+    }
+  }
+}
+
+function batch(person, rows, acknowledged) {
+  const answers = rows.map(({ question, uuid, response, sureness, given_at, judged }) => {
+    return { question, uuid, response, sureness: sureness || null, given_at, outcome: judged ? judged.outcome : null };
+  });
+  return { format: 1, person, sent_at: new Date().toISOString(), acknowledged, answers };
+}
+
+async function forget(db, noted) {
+  const sent = JSON.stringify(noted);
+  const { rows } = (await get(db, "meta", "acknowledged")) || { rows: [] };
+  if (sent !== "[]") await put(db, "meta", { name: "acknowledged", rows: rows.filter((row) => !sent.includes(JSON.stringify(row))) });
+}
