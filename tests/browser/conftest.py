@@ -10,6 +10,8 @@ import subprocess
 import sys
 import time
 import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -66,19 +68,27 @@ def bank_name():
 @pytest.fixture
 def site(templates, tmp_path, bank_name):
     """A server process on a copy of a migrated SQLite database with a test bank."""
+    with serving(templates, tmp_path, bank_name) as made:
+        yield made
+
+
+@contextmanager
+def serving(templates: Any, folder: Path, bank_name: str, **settings: str) -> Iterator[Site]:
+    """The server process of `site`, for as long as wanted; `settings` are more variables of its environment."""
     port = _free_port()
-    clock_file = tmp_path / "clock"
+    clock_file = folder / "clock"
     clock_file.write_text("0", encoding="ascii")
     url = f"http://127.0.0.1:{port}"
-    database = tmp_path / "served.db"
+    database = folder / "served.db"
     templates.fill("sqlite", f"sqlite:///{database}", bank_name)
     environment = {
         **os.environ,
         "QUIZSVC_DATABASE_URL": f"sqlite:///{database}",
-        "QUIZSVC_DATA_DIR": str(tmp_path),
+        "QUIZSVC_DATA_DIR": str(folder),
         "QUIZSVC_PUBLIC_URL": url,
+        **settings,
     }
-    with (tmp_path / "server.log").open("w") as log:
+    with (folder / "server.log").open("w") as log:
         process = subprocess.Popen(
             [sys.executable, "-m", "tests.browser.serve", str(port), str(clock_file)],
             cwd=ROOT, env=environment, stdout=log, stderr=log,
@@ -86,7 +96,7 @@ def site(templates, tmp_path, bank_name):
         db = Database.open(f"sqlite:///{database}")
         made = Site(url, db, clock_file)
         try:
-            _wait_for(url, process, tmp_path / "server.log")
+            _wait_for(url, process, folder / "server.log")
             yield made
         finally:
             for context in made.contexts:
@@ -94,7 +104,7 @@ def site(templates, tmp_path, bank_name):
             db.close()
             process.send_signal(signal.SIGTERM)
             process.wait(timeout=10)
-    written = (tmp_path / "server.log").read_text()
+    written = (folder / "server.log").read_text()
     assert "Traceback" not in written, written
 
 

@@ -1,0 +1,167 @@
+"""axe (WCAG 2.2 AA) on every address that gives a page, for those who get it, in light and dark, on phone and desk."""
+
+from __future__ import annotations
+
+import json
+from urllib.parse import urlsplit
+
+import pytest
+from axe_playwright_python.base import AXE_SCRIPT
+
+from quizsvc.settings import settings_from
+from quizsvc.web.app import create_app
+from tests.browser import steps
+from tests.browser.screens import KINDS, NOBODY, PILOT, REVIEWER, drill_addresses, unfold, visitor, world
+from tests.browser.test_access import TAGS as STANDARD
+
+pytestmark = pytest.mark.browser
+
+# Beyond the standard: one h1, headings in order, one main, everything within a landmark.
+TAGS = [*STANDARD, "best-practice"]
+LOOKS = [(scheme, width) for scheme in ("light", "dark") for width in (360, 1280)]
+BENCH = "/bench/tolquenny-19"
+
+# Every GET route with example addresses of its own, by who gets them. Those without a page say what they give.
+PAGES = {
+    "/": {NOBODY: ["/"], PILOT: ["/"]},
+    "/about": {NOBODY: ["/about"]},
+    "/cautions": {NOBODY: ["/cautions"]},
+    "/sign-in": {NOBODY: ["/sign-in"]},
+    "/sign-up": {NOBODY: ["/sign-up"]},
+    "/link/<secret>": {NOBODY: ["/link/{link}", "/link/nothing"]},
+    "/claim": {},  # a test of its own: the offer comes only after answers without a name
+    "/log": {PILOT: ["/log", "/log?outcome=miss", "/log?outcome=void&system=none"]},
+    "/thin-spots": {PILOT: ["/thin-spots"], REVIEWER: ["/thin-spots"]},
+    "/expectation": {PILOT: ["/expectation"], REVIEWER: ["/expectation"]},
+    "/on-this-device": {NOBODY: ["/on-this-device"], PILOT: ["/on-this-device"]},
+    "/account": {PILOT: ["/account"], REVIEWER: ["/account"]},
+    "/account/password": {PILOT: ["/account/password"]},
+    "/account/devices": {PILOT: ["/account/devices"]},
+    "/account/delete": {PILOT: ["/account/delete"]},
+    "/handbook": {NOBODY: ["/handbook"]},
+    "/handbook/<aircraft>/<section>": {
+        NOBODY: ["/handbook/tolquenny-19/21-10", "/handbook/tolquenny-19/99"],
+        PILOT: ["/handbook/tolquenny-19/21-10?from={asked}"],
+    },
+    "/bench": {NOBODY: ["/bench"]},
+    "/bench/<aircraft>": {
+        NOBODY: [BENCH],
+        PILOT: [f"{BENCH}?fail=L_GEN&fail=TIE&node=SPDBRK", f"{BENCH}?fail=RELIEF&fail=CPC&at-BLEED=OFF"],
+    },
+    "/preview": {REVIEWER: ["/preview", "/preview?q=gauge"], PILOT: ["/preview"]},
+    "/preview/<item>": {REVIEWER: [f"/preview/asked-as-{kind}" for kind in sorted({*KINDS, "scenario"})]},
+    "/sets/<key:set_id>": {PILOT: ["/sets/{ended_set}", "/sets/{open_set}"]},
+    "/questions/<key:question_id>": {},  # drill_addresses
+}
+NO_PAGES = {
+    "/static/<path:filename>": "/static/icon.svg",
+    "/health": "/health",
+    "/api/v1/openapi.json": "/api/v1/openapi.json",
+    "/account/export.csv": "/account/export.csv",
+    "/account/export.json": "/account/export.json",
+    "/preview/version.json": "/preview/version.json",
+    "/sw.js": "/sw.js",
+    "/manifest.webmanifest": "/manifest.webmanifest",
+}
+ELSEWHERE = ["/nowhere"]
+REFUSED = {"/nowhere": 404, "/link/nothing": 404, "/handbook/tolquenny-19/99": 404, f"/preview of {PILOT}": 403}
+
+
+@pytest.fixture(scope="module")
+def made(templates, tmp_path_factory):
+    """One service for the whole file: nothing here changes it."""
+    with world(templates, tmp_path_factory.mktemp("reach")) as whole:
+        yield whole
+
+
+@pytest.fixture
+def routes(made, tmp_path):
+    """Every rule that answers GET."""
+    app = create_app(settings_from({"QUIZSVC_DATA_DIR": str(tmp_path)}), db=made.site.db)
+    return {rule.rule for rule in app.url_map.iter_rules() if "GET" in (rule.methods or ())}
+
+
+def addresses(made, routes, who):
+    """What that person is shown: example addresses of every route, and for the pilot the whole drill."""
+    values = {**vars(made), "asked": made.asked["number"]}
+    found = {one: one.format_map(values) for rule in routes & set(PAGES) for one in PAGES[rule].get(who, ())}
+    if who == NOBODY:
+        found |= {one: one for one in ELSEWHERE}
+    if who == PILOT:
+        # How an answer turned out changes words and shapes only, so one kind shows the other outcomes.
+        left_out = {
+            f"feedback: {kind}, {outcome}" for kind, outcome in made.told if kind != "one" and outcome != "miss"
+        }
+        found |= {name: one for name, one in drill_addresses(made).items() if name not in left_out}
+    return found
+
+
+def test_every_route_has_a_row(routes):
+    """A new address without an example here is a page that nobody has looked at."""
+    assert routes - set(PAGES) - set(NO_PAGES) == set()
+
+
+def test_what_is_called_no_page_is_none(made, routes, chromium):
+    """So that a page cannot hide there."""
+    page = visitor(chromium, made, REVIEWER)
+    for rule, address in NO_PAGES.items():
+        if rule in routes:
+            answer = page.request.get(address)
+            assert answer.ok, address
+            assert "text/html" not in answer.headers["content-type"], address
+
+
+def look(page, name, found):
+    """Run axe in each look; what it finds is added to `found`."""
+    unfold(page)
+    page.evaluate(AXE_SCRIPT)
+    options = json.dumps({"runOnly": TAGS, "resultTypes": ["violations"], "elementRef": False})
+    for scheme, width in LOOKS:
+        page.emulate_media(color_scheme=scheme)
+        page.set_viewport_size({"width": width, "height": 800})
+        result = page.evaluate(f"axe.run({options}).then(r => [r.passes.length, r.violations])")
+        assert result[0] > 5, "axe has not looked"
+        found.extend((name, scheme, width, one["id"], [n["html"][:120] for n in one["nodes"]]) for one in result[1])
+
+
+@pytest.mark.parametrize("who", [NOBODY, PILOT, REVIEWER])
+def test_axe_finds_nothing_on_any_address(made, chromium, routes, who):
+    """WCAG 2.2 AA, all rules that a program can check; every fold open; and no two screens have the same title."""
+    page, found, statuses, titles = visitor(chromium, made, who), [], {}, {}
+    for name, address in addresses(made, routes, who).items():
+        answer = page.goto(address)
+        assert answer.headers["content-type"].startswith("text/html"), address
+        statuses[name] = (answer.status, REFUSED.get(name, REFUSED.get(f"{name} of {who}", 200)))
+        if answer.status == 200:
+            titles.setdefault(page.title(), set()).add(urlsplit(page.url).path)
+        look(page, name, found)
+
+    assert found == []
+    assert {name: pair for name, pair in statuses.items() if pair[0] != pair[1]} == {}
+    assert page.faults == []
+    assert {title: paths for title, paths in titles.items() if len(paths) > 1} == {}
+
+
+def test_axe_finds_nothing_for_a_person_without_a_name(made, chromium):
+    """First screens, settings and sign-in of somebody who has only answered, a refused form, and the offer to claim."""
+    page, found = visitor(chromium, made, NOBODY), []
+    steps.start(page)
+    steps.answer(page, made.site.db, correctly=False)
+    for address in ("/", "/account", "/account/delete", "/log", "/thin-spots", "/sign-up"):
+        page.goto(address)
+        look(page, address, found)
+    page.goto("/sign-in")
+    for password in ("wrong lantern nine", "ochre lantern nine"):
+        page.get_by_label("Name").fill(f"Aluna Dreywick {PILOT}")
+        page.get_by_label("Password").fill(password)
+        page.get_by_role("button", name="Sign in").click()
+        page.locator("#refusal, button[name=accept]").first.wait_for()
+        look(page, f"signed in with {password}", found)
+
+    assert page.url.endswith("/claim")
+    page.context.clear_cookies(name="form")
+    page.locator("button[name=accept]").first.click()
+    page.wait_for_load_state()
+    look(page, "a form that is too old", found)
+    assert found == []
+    assert page.faults == []
