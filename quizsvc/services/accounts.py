@@ -23,7 +23,7 @@ from quizsvc.services.sessions import (
     person_of,
     sign_out,
 )
-from quizsvc.services.sign_in import claim, sign_in
+from quizsvc.services.sign_in import claim, claim_offer, sign_in
 from quizsvc.services.views import SettingsForm, SignedIn
 from quizsvc.store import bank, device_sessions, people
 from quizsvc.store.session import Database
@@ -34,6 +34,7 @@ __all__ = [
     "begin_anonymous",
     "change_password",
     "claim",
+    "claim_offer",
     "delete_account",
     "devices",
     "end_device",

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from quizsvc.errors import ConflictError, InputError, NotFoundError
+from quizsvc.errors import ConflictError, NotFoundError
 from quizsvc.services import edge
 from quizsvc.services.answering import record_answer
 from quizsvc.services.clocks import effective_time
@@ -22,6 +22,9 @@ from quizsvc.store.session import Database
 from quizsvc.store.tables import Acknowledgement
 
 __all__ = ["Acknowledged", "OthersAnswersError", "Sent", "Taken", "owner_of", "record_acknowledged", "record_one"]
+
+SAME_S = 60.0
+"""Two acknowledgements of one caution this near in time are one, sent twice."""
 
 
 class OthersAnswersError(ConflictError):
@@ -113,7 +116,7 @@ def record_one(db: Database, person_id: int, sent: Sent, *, sent_at: datetime | 
     )
     feedback = stored.feedback
     if feedback is None:
-        # Parts of a scenario are never kept on a device.
+        # Only a part of a scenario waits for others, and none is ever kept on a device.
         raise NotFoundError("question-not-found", "there is no such question here", mend="go back to the start page")
     return Taken(
         uuid=stored.uuid,
@@ -121,7 +124,7 @@ def record_one(db: Database, person_id: int, sent: Sent, *, sent_at: datetime | 
         outcome=feedback.outcome,
         credit=feedback.credit,
         void_reason=feedback.void_reason,
-        differs=sent.outcome is not None and feedback.outcome not in (sent.outcome, "void"),
+        differs=feedback.differs,
     )
 
 
@@ -132,16 +135,14 @@ def record_acknowledged(
     if not acknowledged:
         return
     with db.writing() as session:
-        person = people.by_id(session, edge.row_id(person_id, "person"))
-        if person is None:
+        # Two batches at once, each with the same acknowledgement: the second waits here and finds it.
+        learner = people.lock(session, edge.row_id(person_id, "person"))
+        person = people.by_id(session, person_id)
+        if learner is None or person is None:
             raise edge.not_found("person")
         texts = {key: caution.text for key, caution in bank.all_cautions(session).items()}
         known = {(seen.caution_id, seen.at) for seen in people.acknowledgements(session, person.id)}
         for one in acknowledged:
-            if one.caution not in texts:
-                raise InputError(
-                    "caution-unknown", f"'{one.caution[:20]}' is no caution", where="acknowledged", mend="send C1 or C9"
-                )
             at = effective_time(issued_at=person.created_at, received_at=now, given_at=one.at, sent_at=sent_at).replace(
                 microsecond=0
             )
@@ -153,11 +154,7 @@ def record_acknowledged(
                 Acknowledgement(
                     person_id=person.id,
                     caution_id=one.caution,
-                    text_hash=hashlib.sha256(texts[one.caution].encode()).hexdigest(),
+                    text_hash=hashlib.sha256(texts.get(one.caution, "").encode()).hexdigest(),
                     at=at,
                 )
             )
-
-
-SAME_S = 60.0
-"""Two acknowledgements of one caution this near in time are one, sent twice."""

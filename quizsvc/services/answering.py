@@ -85,7 +85,7 @@ def record_answer(
     InputError
         The response cannot be read (`response-unreadable`, a sentence for the learner), or a value is out of bounds.
     ConflictError
-        The UUID belongs to another answer.
+        The UUID belongs to another answer; or `offline`, and the question is none that a device keeps.
     StoreUnavailableError
         Nothing was stored; sending it again is safe.
     """
@@ -105,6 +105,13 @@ def record_answer(
     sent = _Sent(uuid, edge.storable(dict(raw), "response"), sureness, given_at, sent_at, now, offline, device_outcome)
     with db.glance() as rows:
         row = _fetched(rows, person_id, question_id, sent)
+        if offline and not row.on_device:
+            raise ConflictError(
+                "question-not-kept",
+                "this question was not given to a device to keep",
+                where="question",
+                mend="answer it on its own page",
+            )
         stored: Any = recording.stored(rows, row.same_id) if row.same_id is not None else None
         own = _own_earlier(rows, row)
     revision = compiled(db, row.revision_hash, row.revision_id)
@@ -134,7 +141,8 @@ def record_answer(
         feedback=feedback,
         received_at=stored.received_at,
         already_stored=row.same_id is not None,
-        next_question_id=row.following_id,
+        # A device goes on by its own order; to whom opens one of its questions here, none follows.
+        next_question_id=None if row.on_device else row.following_id,
     )
 
 

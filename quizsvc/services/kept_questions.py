@@ -13,7 +13,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from quizsvc.bank.grade import grade
-from quizsvc.bank.portable import OFFLINE_KINDS, portable
+from quizsvc.bank.portable import OFFLINE_KINDS, portable, units_for_typing, with_texts
 from quizsvc.errors import InputError, NotPreparedError
 from quizsvc.memory.planning import Askable, Candidate, plan_set
 from quizsvc.services import edge, planned
@@ -26,7 +26,7 @@ from quizsvc.store import bank, people, questions
 from quizsvc.store.session import Database, Session
 from quizsvc.store.tables import PracticeSet
 
-__all__ = ["KeptQuestion", "Stock", "keep_questions"]
+__all__ = ["KeptQuestion", "Stock", "keep_questions", "units_for_typing", "with_texts"]
 
 MINUTES = 30
 """What a device should hold."""
@@ -36,6 +36,9 @@ ENOUGH_MINUTES = 20
 
 FRESH = timedelta(days=7)
 """After this the planner would choose differently."""
+
+TODAY = timedelta(days=1)
+"""So long an online set is gone on with."""
 
 SPARE_FOR = timedelta(days=1)
 """So long after its question was answered a spare can still be offered."""
@@ -58,19 +61,14 @@ class KeptQuestion:
 
 @dataclass(frozen=True)
 class Stock:
-    """What a person's devices should hold: all of it in order, the ids of it, and of those a device has the good ones.
+    """What a person's devices may hold, in order; `answered` are those a device has that have an answer by now."""
 
-    `answered` are those among them that have an answer by now, on whichever device.
-    """
-
-    ids: tuple[str, ...]
-    good: frozenset[str]
+    questions: tuple[KeptQuestion, ...]
     answered: frozenset[str]
-    missing: tuple[KeptQuestion, ...]
 
 
 def keep_questions(db: Database, person_id: int, have: Sequence[str], *, now: datetime, rng: Any) -> Stock:
-    """Fill up a person's stock where it has run low, and say what a device lacks of it.
+    """Fill up a person's stock where it has run low, and hand it out.
 
     Parameters
     ----------
@@ -98,13 +96,9 @@ def keep_questions(db: Database, person_id: int, have: Sequence[str], *, now: da
             if _minutes(_good(session, person_id, now)) < ENOUGH_MINUTES:
                 _write(session, person_id, drafted, now)
     with db.reading() as session:
-        rows = _good(session, person_id, now)
-        ids = tuple(row.id for row in rows)
         return Stock(
-            ids=ids,
-            good=frozenset(have) & frozenset(ids),
-            answered=frozenset(questions.answered_among(session, have)) if have else frozenset(),
-            missing=tuple(_kept(session, row) for row in rows if row.id not in set(have)),
+            questions=tuple(_kept(session, row) for row in _good(session, person_id, now)),
+            answered=frozenset(questions.answered_among(session, person_id, have)) if have else frozenset(),
         )
 
 
@@ -117,7 +111,7 @@ def _good(session: Session, person_id: int, now: datetime) -> list[Any]:
     rows = questions.kept(session, person_id)
     first = {row.id for row in rows if row.repeat_of is None}
     gone = [row.repeat_of for row in rows if row.repeat_of is not None and row.repeat_of not in first]
-    asked = questions.answered_among(session, gone) if gone else {}
+    asked = questions.answered_among(session, person_id, gone) if gone else {}
     good, good_ids = [], set()
     for row in rows:
         if row.concept_id not in answered_at or row.issued_at < now - FRESH:
@@ -151,13 +145,17 @@ def _planned(session: Session, person_id: int, now: datetime, rng: Any) -> list[
     stock = _good(session, person_id, now)
     taken = {row.concept_id for row in stock}
     left = MINUTES - _minutes(stock)
+    # What an online set of today still asks is not asked by a device too, where there is another way of asking.
+    online = questions.waiting_items(session, person_id, for_device=False, since=now - TODAY)
     drafted: list[tuple[Draft, str, Draft | None]] = []
     for minutes, long in _PIECES:
         minutes = min(minutes, int(left))
         if minutes < 1:
             break
         plan = plan_set(
-            [replace(one, items=_ways(one, long)) for one in found.candidates if one.concept not in taken],
+            planned.apart_from(
+                (replace(one, items=_ways(one, long)) for one in found.candidates if one.concept not in taken), online
+            ),
             found.learner,
             found.weights,
             now=days_since_epoch(now),

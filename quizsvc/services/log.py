@@ -71,6 +71,8 @@ def _row(session: Session, row: Any) -> LogRow:
         sureness=row.sureness,
         revision_number=row.revision_number,
         repeat=row.repeat_of is not None,
+        offline=row.offline,
+        device_outcome=row.device_outcome,
     )
 
 
@@ -94,6 +96,8 @@ def exported(session: Session, row: Any) -> dict[str, Any]:
         "void_reason": row.void_reason,
         "sureness": row.sureness,
         "repeat": row.repeat_of is not None,
+        "offline": row.offline,
+        "device_outcome": row.device_outcome,
     }
 
 

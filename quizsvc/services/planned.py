@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -17,6 +18,14 @@ from quizsvc.store.session import Session
 from quizsvc.store.tables import Concept, Person
 
 GENERAL = "general"
+
+
+def apart_from(candidates: Iterable[Candidate], items: Collection[str]) -> tuple[Candidate, ...]:
+    """The candidates without these items, except where a concept has no other way of being asked."""
+    return tuple(
+        replace(one, items=tuple(item for item in one.items if item.item not in items) or one.items)
+        for one in candidates
+    )
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ from quizsvc.services import edge, housekeeping, planned
 from quizsvc.services.answering import record_answer
 from quizsvc.services.clocks import days_since_epoch, local_day, start_of_day
 from quizsvc.services.issuing import Draft, drafts
+from quizsvc.services.kept_questions import FRESH
 from quizsvc.services.stored_questions import stored_question
 from quizsvc.services.views import QuestionView, SetView
 from quizsvc.store import bank, people, questions
@@ -83,8 +84,10 @@ def start_set(
         if not found.candidates and bank.newest_load(session) is None:
             raise NotPreparedError("bank-not-loaded", "no question bank is loaded", mend="quizsvc bank load")
         wanted = set(concepts)
+        # What a device of this person may ask today is not asked here too, where there is another way of asking.
+        kept = questions.waiting_items(session, person_id, for_device=True, since=now - FRESH)
         plan = plan_set(
-            tuple(one for one in found.candidates if not wanted or one.concept in wanted),
+            tuple(one for one in planned.apart_from(found.candidates, kept) if not wanted or one.concept in wanted),
             found.learner,
             found.weights,
             now=days_since_epoch(now),
@@ -191,7 +194,8 @@ def end_set(db: Database, person_id: int, set_id: str, *, now: datetime) -> SetV
         found = questions.practice_set(session, person_id, edge.key(set_id, "set"))
         if found is None:
             raise edge.not_found("set")
-        found.ended_at = found.ended_at or now
+        if not found.for_device:  # that of a device has no end: it is asked there in pieces
+            found.ended_at = found.ended_at or now
         session.flush()
         return _view(session, person_id, set_id)
 

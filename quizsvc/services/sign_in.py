@@ -9,7 +9,7 @@ from quizsvc.errors import InputError, ThrottledError
 from quizsvc.services import memory_log, passwords
 from quizsvc.services.sessions import asking, open_session
 from quizsvc.services.views import SignedIn
-from quizsvc.store import people, sign_in_failures
+from quizsvc.store import people, questions, sign_in_failures
 from quizsvc.store.session import Database, Session
 from quizsvc.store.tables import SignInFailure
 
@@ -67,7 +67,9 @@ def sign_in(
         if before is not None:
             if before.person.name is None:
                 claimable = people.count_answers(session, before.person.id)
-                claim_from = before.person.id if claimable else None
+                # Who keeps questions on a device may have answers there that are not here yet.
+                waits = claimable or questions.holds_kept(session, before.person.id)
+                claim_from = before.person.id if waits else None
             session.delete(before.session)
         return open_session(session, person, device=device, now=now, claim_from=claim_from, claimable=claimable)
 
@@ -104,6 +106,18 @@ def _refuse_too_many(session: Session, name_key: str, address: str, now: datetim
             where="name",
             mend=f"try again in {seconds} s" if seconds < 120 else f"try again in {math.ceil(seconds / 60)} minutes",
         )
+
+
+def claim_offer(db: Database, token: str | None) -> int | None:
+    """How many answers here could be added to the account of a session, or None where there is nothing to add.
+
+    0 means that answers may wait on the device: the person who was here before keeps questions there.
+    """
+    with db.reading() as session:
+        who = asking(session, token)
+        if who is None or who.session.claim_from is None or people.by_id(session, who.session.claim_from) is None:
+            return None
+        return people.count_answers(session, who.session.claim_from)
 
 
 def claim(db: Database, token: str | None, accept: bool, *, now: datetime) -> int:

@@ -138,6 +138,11 @@ class FeedbackView:
     rows: tuple[RowView, ...] = ()
     pictures: tuple[Mapping[str, Any], ...] = ()
 
+    @property
+    def differs(self) -> bool:
+        """Whether the device made something else of it; an answer that does not count was not judged otherwise."""
+        return self.device_outcome is not None and self.outcome not in (self.device_outcome, "void")
+
 
 @dataclass(frozen=True)
 class QuestionView:
@@ -298,6 +303,8 @@ class LogRow:
     sureness: str | None
     revision_number: int
     repeat: bool
+    offline: bool
+    device_outcome: str | None
 
 
 @dataclass(frozen=True)

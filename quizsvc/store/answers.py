@@ -46,6 +46,8 @@ _ROWS = (
         Answer.response,
         Answer.sureness,
         Answer.again,
+        Answer.offline,
+        Answer.device_outcome,
         Grade.outcome,
         Grade.credit,
         Grade.void_reason,

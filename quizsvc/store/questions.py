@@ -208,12 +208,40 @@ def kept(session: Session, person_id: int) -> list[Row]:
     )
 
 
-def answered_among(session: Session, ids: Sequence[str]) -> dict[str, datetime]:
-    """Which of these questions have an answer, and when it counts as given."""
+def waiting_items(session: Session, person_id: int, *, for_device: bool, since: datetime) -> set[str]:
+    """Items of a person's unanswered questions issued since then, kept for a device or in sets drilled online."""
+    unanswered = ~sa.exists().where(Answer.question_id == Question.id)
+    return set(
+        session.scalars(
+            sa.select(Question.item_id)
+            .join(PracticeSet, PracticeSet.id == Question.set_id)
+            .where(
+                Question.person_id == person_id,
+                Question.issued_at >= since,
+                PracticeSet.for_device if for_device else sa.not_(PracticeSet.for_device),
+                # A set that was ended asks no more; a device's is never ended.
+                PracticeSet.ended_at.is_(None),
+                unanswered,
+            )
+        )
+    )
+
+
+def holds_kept(session: Session, person_id: int) -> bool:
+    """Whether a device may hold questions of a person that have no answer here."""
+    unanswered = ~sa.exists().where(Answer.question_id == Question.id)
+    kept = sa.exists().where(Question.person_id == person_id, Question.offline, unanswered)
+    return bool(session.scalar(sa.select(kept)))
+
+
+def answered_among(session: Session, person_id: int, ids: Sequence[str]) -> dict[str, datetime]:
+    """Which of these questions of a person have an answer, and when it counts as given."""
     return {
         row.question_id: row.effective_at
         for row in session.execute(
-            sa.select(Answer.question_id, Answer.effective_at).where(Answer.question_id.in_(ids), sa.not_(Answer.again))
+            sa.select(Answer.question_id, Answer.effective_at).where(
+                Answer.person_id == person_id, Answer.question_id.in_(ids), sa.not_(Answer.again)
+            )
         )
     }
 

@@ -73,7 +73,8 @@ def record_answer() -> tuple[Response, int]:
     if html:
         if stored.feedback is not None:
             reply["html"] = drill.show_feedback(stored.question, stored.next_question_id, layout="fragment.html")
-        reply["next"]["html"] = _screen_after(person.id, stored)
+        if not stored.question.on_device:
+            reply["next"]["html"] = _screen_after(person.id, stored)
     return jsonify(reply), 200 if stored.already_stored else 201
 
 
@@ -157,6 +158,8 @@ def _flag(body: dict[str, Any], name: str) -> bool:
 
 
 def _address_after(stored: AnswerView) -> str:
+    if stored.question.on_device:
+        return url_for("device.page")
     if stored.next_question_id is None:
         return url_for("drill.set_page", set_id=stored.question.set_id)
     return url_for("drill.question", question_id=stored.next_question_id)

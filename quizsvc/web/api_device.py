@@ -8,7 +8,6 @@ from typing import Any
 
 from flask import Blueprint, Response, jsonify, render_template, url_for
 
-from quizsvc.bank.portable import units_for_typing, with_texts
 from quizsvc.errors import ConflictError, InputError, QuizsvcError, StoreUnavailableError
 from quizsvc.services import answer_batches, kept_questions
 from quizsvc.services.answer_batches import Acknowledged, OthersAnswersError, Sent
@@ -41,8 +40,8 @@ def keep() -> Response:
     """Questions that the device lacks for half an hour without signal, and which of its own are still good."""
     headers.check_json_call()
     person = people.required()
-    body = edge.json_body(("format", "have"))
-    _check_format(body)
+    body = _body(("format", "have"))
+    edge.refuse_unreadable(body)
     have = body.get("have", [])
     if not isinstance(have, list) or len(have) > _IDS_AT_MOST or not all(_is_key(one) for one in have):
         raise InputError(
@@ -57,13 +56,17 @@ def keep() -> Response:
         "format": FORMAT,
         "person": person.id,
         "at": wiring.clock().isoformat(),
-        "keep": [one for one in have if one in stock.good],
+        "keep": [],
         "answered": [one for one in have if one in stock.answered],
         "cautions": {one.id: one.text for one in cautions.of(("C1", "C9"))},
         "start": {"acknowledge": list(cautions_at_start(person))},
-        "units": units_for_typing(),
+        "units": kept_questions.units_for_typing(),
     }
-    return jsonify(reply | {"questions": _fitting(stock.missing, len(stock.good), reply)})
+    # What fits is found out over the whole stock, not over what this device lacks: so all devices hold the same.
+    pool = _fitting([_question(one) for one in stock.questions], LARGEST_REPLY - _size(reply))
+    held = {one["id"] for one in pool}
+    reply["keep"] = [one for one in dict.fromkeys(have) if one in held]
+    return jsonify(reply | {"questions": [one for one in pool if one["id"] not in set(have)]})
 
 
 @blueprint.post("/answer-batches")
@@ -71,8 +74,7 @@ def record() -> Response:
     """Store answers that waited on a device, each by itself, in the order in which they were given."""
     headers.check_json_call()
     people.required()
-    body = edge.json_body(("format", "person", "sent_at", "acknowledged", "answers"), texts=False)
-    _check_format(body)
+    body = _body(("format", "person", "sent_at", "acknowledged", "answers"))
     wiring = wired()
     given_by = edge.whole(body.get("person"), "person", least=1, most=10**9 - 1)
     owner = answer_batches.owner_of(wiring.db, people.token(), given_by)
@@ -119,7 +121,9 @@ def others_answers(error: OthersAnswersError) -> Response:
     return errors.problem(409, error.reference, error.what, where=error.where, mend=error.mend, claim=error.claim)
 
 
-def _check_format(body: dict[str, Any]) -> None:
+def _body(known: tuple[str, ...]) -> dict[str, Any]:
+    """The body of a call of this version; that of another version may have fields that this one does not know."""
+    body = edge.json_object()
     if body.get("format") != FORMAT or isinstance(body.get("format"), bool):
         raise ClientFormatError(
             "client-format",
@@ -127,26 +131,30 @@ def _check_format(body: dict[str, Any]) -> None:
             where="format",
             mend="load the page again; what waits on the device stays and is sent then",
         )
+    edge.refuse_unknown(body, known)
+    return body
 
 
 def _is_key(value: Any) -> bool:
     return isinstance(value, str) and re.fullmatch(r"[0-9a-f]{32}", value) is not None
 
 
-def _fitting(missing: tuple[KeptQuestion, ...], held: int, reply: dict[str, Any]) -> list[dict[str, Any]]:
-    """The missing questions, as many as fit; a spare only with the question it is for."""
-    # What the device holds already is not known byte by byte: the mean of what is written now stands for each.
-    shown = [_question(one) for one in missing]
-    sizes = [len(json.dumps(one, separators=(",", ":")).encode()) + 1 for one in shown]
-    left = LARGEST_REPLY - len(json.dumps(reply).encode()) - 100
-    left -= round(held * sum(sizes) / len(sizes)) if sizes else 0
-    sent = []
-    for one, size in zip(shown, sizes, strict=True):
-        if size <= left:
-            sent.append(one)
+def _fitting(stock: list[dict[str, Any]], left: int) -> list[dict[str, Any]]:
+    """As many questions of the stock as fit, in its order; a spare only with the question it is for."""
+    ids = {one["id"] for one in stock}
+    sent: dict[str, dict[str, Any]] = {}
+    for one in stock:
+        size = _size(one) + 1
+        # One whose question is no longer in stock is for a question that was answered.
+        if size <= left and (one["spare_of"] not in ids or one["spare_of"] in sent):
+            sent[one["id"]] = one
             left -= size
-    present = {one["id"] for one in sent}
-    return [one for one in sent if one["spare_of"] is None or one["spare_of"] in present or held]
+    return list(sent.values())
+
+
+def _size(value: dict[str, Any]) -> int:
+    """Bytes of a value in a reply; with the ids that the device keeps and the names around them."""
+    return len(json.dumps(value, separators=(",", ":")).encode()) + 36
 
 
 def _question(kept: KeptQuestion) -> dict[str, Any]:
@@ -177,7 +185,7 @@ def _question(kept: KeptQuestion) -> dict[str, Any]:
             )
         ),
         "feedback": _lean(render_template("device_feedback.html", question=view)),
-        "table": with_texts(kept.table, lambda source: str(markdown.inline(source))),
+        "table": kept_questions.with_texts(kept.table, lambda source: str(markdown.inline(source))),
     }
 
 

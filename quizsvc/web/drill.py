@@ -62,6 +62,8 @@ def start_set(*, minutes: Any, long: bool, acknowledged: list[str], concepts: li
 def set_page(set_id: str) -> Response | str:
     """Where a set stands: its next question, or its end."""
     view = _own_set(set_id)
+    if view.for_device:
+        return redirect(url_for("device.page"), 303)
     if view.ended_at is None and view.next_question is not None:
         return redirect(url_for("drill.question", question_id=view.next_question.id), 303)
     return show_set_end(view)

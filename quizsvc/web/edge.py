@@ -21,8 +21,10 @@ __all__ = [
     "choice",
     "instant",
     "json_body",
+    "json_object",
     "local_path",
     "new_uuid",
+    "refuse_unknown",
     "refuse_unreadable",
     "register",
     "text",
@@ -164,11 +166,16 @@ def instant(value: Any, field: str) -> datetime | None:
         ) from None
 
 
-def json_body(known: tuple[str, ...], *, texts: bool = True) -> dict[str, Any]:
-    """The JSON object of a call; every field is a known one and every text in it can be stored.
+def json_body(known: tuple[str, ...]) -> dict[str, Any]:
+    """The JSON object of a call; every field is a known one and every text in it can be stored."""
+    body = json_object()
+    refuse_unknown(body, known)
+    refuse_unreadable(body)
+    return body
 
-    Without `texts` the caller looks at the texts, so that one that cannot be stored does not refuse all the others.
-    """
+
+def json_object() -> dict[str, Any]:
+    """The JSON object of a call, whatever its fields are."""
     if request.mimetype != "application/json":
         raise UnsupportedMediaType("send Content-Type: application/json")
     try:
@@ -179,6 +186,11 @@ def json_body(known: tuple[str, ...], *, texts: bool = True) -> dict[str, Any]:
         ) from None
     if not isinstance(body, dict):
         raise InputError("json-not-an-object", "the body is not a JSON object", where="body", mend="one JSON object")
+    return body
+
+
+def refuse_unknown(body: dict[str, Any], known: tuple[str, ...]) -> None:
+    """Refuse a field that the call does not have."""
     unknown = sorted(set(body) - set(known))
     if unknown:
         raise InputError(
@@ -187,9 +199,6 @@ def json_body(known: tuple[str, ...], *, texts: bool = True) -> dict[str, Any]:
             where="body",
             mend="known fields: " + ", ".join(known),
         )
-    if texts:
-        refuse_unreadable(body)
-    return body
 
 
 def _refuse_constant(name: str) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from flask import Blueprint, flash, redirect, render_template, request, session, url_for
+from flask import Blueprint, flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from quizsvc.errors import ConflictError, InputError, QuizsvcError, ThrottledError
@@ -80,7 +80,6 @@ def sign_in() -> Response | tuple[str, int] | tuple[str, int, dict[str, str]]:
         return _again("sign_in.html", error, onward=onward)
     people.remember(signed_in)
     if signed_in.claimable:
-        session["claimable"] = signed_in.claimable
         return redirect(url_for("sign_in.claim_page"), 303)
     return redirect(onward, 303)
 
@@ -92,7 +91,6 @@ def sign_out() -> Response:
     if given:
         accounts.sign_out(wired().db, given, now=wired().clock())
     people.forget()
-    session.pop("claimable", None)
     flash("Signed out on this device.")
     return redirect(url_for("start.page"), 303)
 
@@ -101,9 +99,10 @@ def sign_out() -> Response:
 def claim_page() -> Response | str:
     """The offer to add the answers given on this device before signing in."""
     person = people.required()
-    if not session.get("claimable"):
+    count = accounts.claim_offer(wired().db, people.token())
+    if count is None:
         return redirect(url_for("start.page"), 303)
-    return render_template("claim.html", person=person, count=session["claimable"])
+    return render_template("claim.html", person=person, count=count)
 
 
 @blueprint.post("/claim")
@@ -111,9 +110,13 @@ def claim() -> Response:
     """Add those answers, or leave them out."""
     people.required()
     accept = edge.choice(request.form.get("accept"), "accept", ("yes", "no")) == "yes"
+    offered = accounts.claim_offer(wired().db, people.token())
     moved = accounts.claim(wired().db, people.token(), accept, now=wired().clock())
-    session.pop("claimable", None)
-    if accept:
+    if offered is None:
+        flash("That was settled before: nothing is left to add.")
+    elif accept and not moved:
+        flash("What waits on this device goes to your log as soon as it arrives.")
+    elif accept:
         flash(f"Added to your log: {moved} {'answer' if moved == 1 else 'answers'}.")
     else:
         flash("Left out. Your log holds only what you answer signed in.")
