@@ -13,7 +13,11 @@ export const outcome = ({ result, judged }) => ((result || judged || {}).outcome
 
 const moment = (when) =>
   new Date(when).toLocaleString("en-GB", { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
-const STATES = { sending: "Sending.", "no signal": "No signal; they go out by themselves when it is back." };
+const STATES = {
+  sending: "Sending.",
+  "no signal": "No signal; they go out by themselves when it is back.",
+  "other person": "They were given under another name: sign in under it on this device.",
+};
 
 // Whose device this is and their database, or why nothing can be kept.
 export async function find(state) {
@@ -71,8 +75,8 @@ export async function paint(state, owed, open) {
   at("waiting").textContent = waits(state) || "";
   at("state").textContent = STATES[state.sending] || "";
   for (const need of screen.querySelectorAll("[data-need]")) need.hidden = need.dataset.need !== state.sending;
-  const stored = state.answers.filter((answer) => answer.state === "stored").length;
-  tell("stored", stored && `${count(stored, "answer")} given here ${stored === 1 ? "is" : "are"} stored by the service.`);
+  const stored = state.answers.some((answer) => answer.state === "stored") && !waits(state);
+  tell("stored", stored && "Every answer given here is stored by the service.");
   const others = await store.others();
   const whose = "until that person signs in on this device";
   tell("others", others && `${count(others, "answer")} of somebody else ${others === 1 ? "waits" : "wait"} here ${whose}.`);

@@ -41,7 +41,7 @@ async function home() {
 // What is on the screen, with what the database holds now.
 async function again() {
   if (at("set-open")) return;
-  if (!state.db && !state.why) await find(state);
+  if (!state.why && (!state.db || state.person !== store.who())) await find(state);
   await load(state);
   if (at("sum")) at("sum").textContent = waits(state) || "";
   if (!at("device")) return;

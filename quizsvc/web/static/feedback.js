@@ -33,7 +33,7 @@ export function filled(words, html, { response, sureness, judged, result }) {
   };
   if (response.text) open("typed", "dd", (place) => (place.textContent = response.text));
   if (judged.readBack) open("read", "dd", (place) => (place.textContent = judged.readBack));
-  if (judged.remark) open("remark", "", (place) => (place.innerHTML = judged.remark));
+  if (judged.remark) open("remark", "", (place) => (place.textContent = judged.remark));
   // A belief that stands beside its row is not told a second time.
   if (judged.belief && !(judged.rows || []).some((row) => row.belief)) {
     open("belief", "span", (place) => (place.innerHTML = judged.belief));
