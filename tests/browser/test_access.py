@@ -138,7 +138,8 @@ def test_words_of_the_drill_have_a_contrast_of_seven(phone, site, dark):
     assert low == []
 
 
-# Relative luminance and contrast as WCAG 2.2 defines them; the background is that of the nearest painted ancestor.
+# Relative luminance and contrast as WCAG 2.2 defines them; the background is that of the nearest painted ancestor, and
+# that of an instrument or a plot is the page's. What is not wholly opaque is named, for then the colours are not these.
 CONTRAST = """() => {
   const rgb = text => text.match(/[\\d.]+/g).map(Number);
   const light = ([r, g, b]) => {
@@ -146,9 +147,12 @@ CONTRAST = """() => {
     return .2126 * x + .7152 * y + .0722 * z;
   };
   const behind = one => {
+    const part = one.closest('g') && one.closest('g').querySelector('.pic-body');
+    if (part) return rgb(getComputedStyle(part).fill);
     for (; one; one = one.parentElement) {
       const c = rgb(getComputedStyle(one).backgroundColor);
       if (c.length < 4 || c[3] === 1) return c;
+      if (c[3] > 0) return null;
     }
     return [255, 255, 255];
   };
@@ -157,11 +161,17 @@ CONTRAST = """() => {
   let seen = 0;
   while (walker.nextNode()) {
     const one = walker.currentNode.parentElement;
-    if (!walker.currentNode.textContent.trim() || one.offsetParent === null || one.closest('.skip')) continue;
-    const [a, b] = [light(rgb(getComputedStyle(one).color)), light(behind(one))];
+    const words = walker.currentNode.textContent.trim().slice(0, 40);
+    if (!words || one.offsetParent === null || one.closest('.skip, title, desc, template')) continue;
+    const style = getComputedStyle(one);
+    const [front, back] = [rgb(one.closest('svg') ? style.fill : style.color), behind(one)];
+    let clear = back && front.length < 4;
+    for (let up = one; up; up = up.parentElement) clear = clear && getComputedStyle(up).opacity === '1';
+    if (!clear) { low.push([words, 'not opaque']); continue; }
+    const [a, b] = [light(front), light(back)];
     const ratio = (Math.max(a, b) + .05) / (Math.min(a, b) + .05);
     seen += 1;
-    if (ratio < 7) low.push([walker.currentNode.textContent.trim().slice(0, 40), ratio]);
+    if (ratio < 7) low.push([words, ratio]);
   }
   return seen > 8 ? low : [['too few words seen', seen]];
 }"""
