@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 from typing import Any
 
 from flask import Flask
@@ -20,6 +18,7 @@ from quizsvc.web import (
     account,
     api,
     api_device,
+    assets,
     bench,
     cautions,
     device,
@@ -29,6 +28,7 @@ from quizsvc.web import (
     handbook,
     headers,
     health,
+    installed,
     log,
     people,
     preview,
@@ -42,8 +42,6 @@ from quizsvc.web.wiring import Wiring
 __all__ = ["BODY_CAP", "create_app"]
 
 BODY_CAP = 64 * 1024  # bytes; an answer is under 1 KB, a squawk under 8
-
-_STATIC = Path(__file__).resolve().parent / "static"
 
 
 def utc_now() -> datetime:
@@ -80,7 +78,6 @@ def create_app(settings: Settings, *, clock: Callable[[], datetime] = utc_now, d
         # a Referer, which some phones leave out, is not asked for.
         WTF_CSRF_TIME_LIMIT=None,
         WTF_CSRF_SSL_STRICT=False,
-        SEND_FILE_MAX_AGE_DEFAULT=365 * 24 * 3600,
     )
     app.json = _OrderedJson(app)
     app.jinja_env.trim_blocks = True
@@ -101,7 +98,7 @@ def create_app(settings: Settings, *, clock: Callable[[], datetime] = utc_now, d
     people.register(app)
     words.register(app)
     cautions.register(app)
-    _version_static_files(app)
+    assets.register(app)
     for screen in (
         start,
         device,
@@ -115,6 +112,7 @@ def create_app(settings: Settings, *, clock: Callable[[], datetime] = utc_now, d
         preview,
         about,
         health,
+        installed,
         api,
         api_device,
     ):
@@ -128,19 +126,3 @@ class _OrderedJson(DefaultJSONProvider):
     """JSON in the order in which it was written: easier to read in a log and in the description."""
 
     sort_keys = False
-
-
-def _version_static_files(app: Flask) -> None:
-    """Static addresses carry a hash of the file, so that a browser may keep them for a year."""
-    versions: dict[str, str] = {}
-
-    @app.url_defaults
-    def add_version(endpoint: str, values: dict[str, Any]) -> None:
-        if endpoint != "static" or "v" in values:
-            return
-        name = values.get("filename", "")
-        if name not in versions:
-            file = _STATIC / name
-            versions[name] = hashlib.sha256(file.read_bytes()).hexdigest()[:12] if file.is_file() else ""
-        if versions[name]:
-            values["v"] = versions[name]

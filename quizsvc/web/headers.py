@@ -40,7 +40,9 @@ def register(app: Flask) -> None:
         response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
         response.headers["Cross-Origin-Resource-Policy"] = "same-origin"
         # A page names its person, so nobody keeps it: not a proxy, not the next person's back button.
-        if request.endpoint != "static":
+        if request.endpoint in ("installed.worker", "installed.manifest"):
+            response.headers["Cache-Control"] = "no-cache"
+        elif request.endpoint != "static":
             response.headers["Cache-Control"] = "no-store"
         return response
 

@@ -110,15 +110,19 @@ def serving(templates: Any, folder: Path, bank_name: str, **settings: str) -> It
 
 @pytest.fixture
 def phone(chromium, site):
-    """Opens a phone with cookies of its own; `script=False` is a browser without JavaScript."""
+    """Opens a phone with cookies of its own.
 
-    def new(*, script: bool = True, dark: bool = False, viewport: dict[str, int] | None = None):
+    `script=False` is a browser without JavaScript; only with `worker` may the page keep its shell.
+    """
+
+    def new(*, script: bool = True, dark: bool = False, viewport: dict[str, int] | None = None, worker: bool = False):
         context = chromium.new_context(
             viewport=viewport or PHONE,
             java_script_enabled=script,
             color_scheme="dark" if dark else "light",
             reduced_motion="reduce",
             base_url=site.url,
+            service_workers="allow" if worker else "block",
         )
         context.set_default_timeout(10_000)
         site.contexts.append(context)

@@ -41,7 +41,7 @@ def bank():
 
 @pytest.mark.parametrize("kind", OFFLINE_KINDS)
 def test_the_device_judges_as_the_service_does(kind, bank, phone):
-    """Outcome, credit, belief, remark, read-back, marks and rows of every response; and what is no response is refused."""
+    """Outcome, credit, belief, remark, read-back, marks and rows of every response; what is none is refused."""
     rng = random.Random(f"{kind} 20261126")
     asked = [(record, responses.responses(record, rng)) for record in responses.records(bank, kind, QUESTIONS, rng)]
     page = phone()

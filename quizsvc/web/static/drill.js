@@ -52,6 +52,7 @@ async function start(form, button) {
   try {
     const reply = await send("/api/v1/sets", () => body, notYet("The set is not begun yet"));
     show(reply.html, reply.url);
+    dispatchEvent(new Event("begun"));
   } catch {
     // The form says in its own page what is wrong.
     form.removeAttribute("aria-busy");

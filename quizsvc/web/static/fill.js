@@ -45,4 +45,5 @@ async function filled(force) {
   let place = Math.max(0, ...questions.map((one) => one.place));
   for (const one of fresh) await put(db, "questions", { ...one, place: (place += 1) });
   await put(db, "meta", { ...rest, name: "kept", filled: new Date().toISOString() });
+  await (await caches.open("kept")).put("/kept", new Response("")); // the worker opens Start from here now
 }

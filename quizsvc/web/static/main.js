@@ -2,13 +2,16 @@
 // or typed outlives a closed browser. Every screen works without this file.
 import { drill } from "./drill.js";
 import { fill } from "./fill.js";
+import { install } from "./installed.js";
 import { forgetAll } from "./kept.js";
 import { start } from "./outbox.js";
 
 drill();
+install();
 start();
 // A page that leads to somebody's settings has a person, for whom questions can be kept.
 if (document.querySelector("[href='/account']")) fill();
+addEventListener("begun", () => fill());
 
 // Whoever uses this device next must not find what was typed.
 document.addEventListener("submit", (event) => {

@@ -80,5 +80,6 @@ export async function others() {
 
 export async function wipe(person) {
   persons((known) => known.filter((one) => one !== person));
+  if (self.caches) await caches.delete("kept");
   await done(indexedDB.deleteDatabase(`quizsvc-${person}`));
 }
