@@ -92,9 +92,12 @@ def keep_questions(db: Database, person_id: int, have: Sequence[str], *, now: da
         with db.writing() as session:
             if people.lock(session, edge.row_id(person_id, "person")) is None:
                 raise edge.not_found("person")
-            # Another device of the same person may have come first.
-            if _minutes(_good(session, person_id, now)) < ENOUGH_MINUTES:
-                _write(session, person_id, drafted, now)
+            # Another device of the same person may have come first: then at most what that one left out is added.
+            there = _good(session, person_id, now)
+            taken = {row.concept_id for row in there}
+            added = [one for one in drafted if one[0].concept_id not in taken]
+            if added and _minutes(there) < ENOUGH_MINUTES:
+                _write(session, person_id, added, now)
     with db.reading() as session:
         return Stock(
             questions=tuple(_kept(session, row) for row in _good(session, person_id, now)),

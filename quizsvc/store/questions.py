@@ -201,6 +201,7 @@ def kept(session: Session, person_id: int) -> list[Row]:
                 Question.person_id == person_id,
                 PracticeSet.for_device,
                 Item.status == "live",
+                Item.withdrawn_at.is_(None),
                 Answer.id.is_(None),
             )
             .order_by(PracticeSet.started_at, PracticeSet.id, Question.position)
