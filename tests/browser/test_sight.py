@@ -42,8 +42,8 @@ def test_text_at_twice_its_size_is_whole(made, chromium, width):
     assert bad == []
 
 
-# What is wrong with the letters of a page: beside the page, out of their own button or row, one over the other, cut off;
-# and what cannot be pressed, because something else lies over it wherever it is scrolled to. A table scrolls in its fold.
+# What is wrong with the letters of a page: beside the page, out of their own button or row, one over the other, cut
+# off; and what cannot be pressed, as something lies over it wherever it is scrolled to. A table scrolls in its fold.
 WHOLE = """() => {
   const found = [];
   const told = one => (one.outerHTML || one.textContent).trim().slice(0, 70);
@@ -92,6 +92,37 @@ WHOLE = """() => {
       found.push(['covered', told(one), hit && told(hit)]);
   }
   return boxes.length > 8 ? found : [['too few words seen']];
+}"""
+
+
+@pytest.mark.parametrize("width", [360, 1280])
+def test_no_word_is_broken_at_the_usual_size(made, chromium, width):
+    """Words may break where a large text leaves no other way; at the usual size each stands in one line."""
+    page, broken = visitor(chromium, made, PILOT, viewport={"width": width, "height": 800}), []
+    for name, address in {**drill(made), **{one: one for one in OTHERS}}.items():
+        page.goto(address)
+        unfold(page)
+        broken.extend((name, one) for one in page.evaluate(BROKEN))
+
+    assert broken == []
+
+
+BROKEN = """() => {
+  const found = [], walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  let seen = 0;
+  while (walker.nextNode()) {
+    const node = walker.currentNode;
+    if (node.parentElement.closest('svg, .unseen, template, select') || !node.parentElement.checkVisibility()) continue;
+    for (const word of node.textContent.matchAll(/[\\p{L}\\p{N}.,]+/gu)) {
+      const range = document.createRange();
+      range.setStart(node, word.index);
+      range.setEnd(node, word.index + word[0].length);
+      seen += 1;
+      const tops = [...range.getClientRects()].filter(box => box.width).map(box => box.top);
+      if (new Set(tops).size > 1 && word[0].length < 17) found.push(word[0]);
+    }
+  }
+  return seen > 8 ? found : ['too few words seen'];
 }"""
 
 
