@@ -15,7 +15,7 @@ export async function fill({ force = false } = {}) {
 }
 
 async function filled(force) {
-  const person = who();
+  const person = await who();
   const db = person && (await open(person));
   const [questions, answers, sets] = db ? await Promise.all(["questions", "answers", "sets"].map((name) => all(db, name))) : [[], [], []];
   if (db && ((await get(db, "meta", "off")) || {}).value) return;
@@ -32,7 +32,7 @@ async function filled(force) {
   if (!response.ok) return;
   const { questions: fresh, keep, ...rest } = await response.json();
   if (rest.person !== person) {
-    setWho(rest.person);
+    await setWho(rest.person);
     return filled(true);
   }
   // What is being drilled stays, and what was answered while its answer is here to be looked at.

@@ -14,9 +14,10 @@ export function start() {
 
 // Asks for one more round; of two tabs one sends at a time, and the second finds nothing left.
 export async function flush() {
-  const person = who();
-  if (queued || !person || !isSecureContext) return;
+  if (queued || !isSecureContext) return;
   queued = true;
+  const person = await who();
+  if (!person) return (queued = false);
   const round = () => {
     queued = false;
     return sendAll(person).catch(() => {}); // storage that is refused, full or wiped: nothing waits here

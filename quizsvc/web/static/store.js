@@ -1,24 +1,8 @@
 // What this device keeps, in IndexedDB: one database for each person, so that nobody meets another's questions or answers.
-const STORES = { questions: { keyPath: "id" }, answers: { keyPath: "n", autoIncrement: true }, sets: { keyPath: "id" }, meta: { keyPath: "name" } };
-const MINE = "device-person";
-const SEEN = "device-persons"; // everybody with something here: not every browser lists its databases
+const META = { meta: { keyPath: "name" } };
+const STORES = { questions: { keyPath: "id" }, answers: { keyPath: "n", autoIncrement: true }, sets: { keyPath: "id" }, ...META };
 
 export class Unavailable extends Error {}
-
-const memory = {}; // where even localStorage is refused, the page itself remembers
-function local(key, value) {
-  try {
-    if (value !== undefined) localStorage.setItem(key, JSON.stringify(value));
-    return JSON.parse(localStorage.getItem(key));
-  } catch {
-    if (value !== undefined) memory[key] = value;
-    return memory[key] ?? null;
-  }
-}
-
-export const who = () => local(MINE);
-export const setWho = (person) => local(MINE, person);
-const persons = (change) => local(SEEN, change(local(SEEN) || []));
 
 const done = (request) =>
   new Promise((resolve, reject) => {
@@ -26,20 +10,40 @@ const done = (request) =>
     request.onerror = request.onabort = () => reject(request.error || new Unavailable("It was interrupted."));
   });
 
-export async function open(person) {
+async function opened(name, stores) {
   try {
-    const opening = indexedDB.open(`quizsvc-${person}`, 1);
+    const opening = indexedDB.open(name, 1);
     opening.onupgradeneeded = () => {
-      for (const name in STORES) opening.result.createObjectStore(name, STORES[name]);
-      opening.transaction.objectStore("answers").createIndex("question", "question", { unique: true });
+      for (const store in stores) opening.result.createObjectStore(store, stores[store]);
+      if (stores.answers) opening.transaction.objectStore("answers").createIndex("question", "question", { unique: true });
     };
     const db = await done(opening);
     db.onversionchange = () => db.close();
-    persons((known) => [...new Set([...known, person])]);
     return db;
   } catch {
     throw new Unavailable("Nothing can be kept on this device: its browser refuses storage, or it is full. With signal everything works.");
   }
+}
+
+// Whose device this is, and who else has something here. Not in localStorage: that is lost with a browser that is killed.
+async function device(name, change) {
+  const db = await opened("quizsvc", META);
+  try {
+    const { value } = (await get(db, "meta", name)) || {};
+    if (change) await put(db, "meta", { name, value: change(value) });
+    return value;
+  } finally {
+    db.close();
+  }
+}
+
+export const who = () => device("person").catch(() => null);
+export const setWho = (person) => device("person", () => person);
+
+export async function open(person) {
+  const db = await opened(`quizsvc-${person}`, STORES);
+  await device("persons", (known = []) => [...new Set([...known, person])]);
+  return db;
 }
 
 async function run(db, names, mode, work) {
@@ -69,8 +73,8 @@ export const waiting = async (db) => (await all(db, "answers")).filter(({ state 
 // How many answers of other persons wait here.
 export async function others() {
   let sum = 0;
-  for (const person of persons((known) => known)) {
-    if (person === who()) continue;
+  const mine = await who();
+  for (const person of ((await device("persons").catch(() => [])) || []).filter((one) => one !== mine)) {
     const db = await open(person);
     sum += (await waiting(db)).length;
     db.close();
@@ -79,7 +83,7 @@ export async function others() {
 }
 
 export async function wipe(person) {
-  persons((known) => known.filter((one) => one !== person));
+  await device("persons", (known = []) => known.filter((one) => one !== person));
   if (self.caches) await caches.delete("kept");
   await done(indexedDB.deleteDatabase(`quizsvc-${person}`));
 }
