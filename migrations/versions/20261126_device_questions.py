@@ -21,7 +21,7 @@ def upgrade() -> None:
 
 
 def downgrade() -> None:
-    # Before this a device's questions are a set like others: one that is over, so that nobody is asked to go on with it.
+    # Before this a device's questions are a set like others: one that is over, for nobody to go on with.
     op.execute("UPDATE practice_set SET ended_at = started_at WHERE for_device AND ended_at IS NULL")
     with op.batch_alter_table("answer", schema=None) as batch_op:
         batch_op.drop_constraint(op.f("ck_answer_device_outcome_word"), type_="check")
