@@ -11,7 +11,7 @@ from alembic import command
 from alembic.script import ScriptDirectory
 
 from quizsvc.errors import ConflictError, InputError
-from quizsvc.services import accounts, practice, squawks
+from quizsvc.services import accounts, kept_questions, practice, squawks
 from quizsvc.settings import migrations_folder
 from quizsvc.store import migration
 from quizsvc.store.session import Database
@@ -192,6 +192,25 @@ def test_parts_of_scenarios_go_with_the_columns_that_join_them(kinds_db, clock):
     again = start(kinds_db, clock, random.Random(8), person, minutes=60)
     raw = keys.right(kinds_db, again.questions[0].id)
     assert answer(kinds_db, clock, person, again.questions[0].id, raw, now=clock.advance(seconds=20)).uuid
+
+
+def test_what_a_device_keeps_goes_down_as_a_set_that_is_over(bank_db, clock):
+    """Before, it is a set like others: nobody is asked to go on with it, its answers stay, and late ones still count."""
+    person = begin(bank_db, clock).person.id
+    stock = kept_questions.keep_questions(bank_db, person, [], now=clock(), rng=random.Random(7))
+    first, second = (one.view.id for one in stock.questions[:2])
+    answer(bank_db, clock, person, first, right(bank_db, first), offline=True, device_outcome="miss")
+    before = contents(bank_db)
+    migration.downgrade(bank_db, FOLDER, "20261125_parts")
+    migration.upgrade(bank_db, FOLDER)
+    after = contents(bank_db)
+
+    for table in ("question", "grade", "learner", "concept_state"):
+        assert after[table] == before[table], table
+    assert len(after["answer"]) == 1
+    assert practice.open_set(bank_db, person, now=clock()) is None
+    assert practice.question_view(bank_db, person, first, now=clock()).feedback.outcome == "full"
+    assert answer(bank_db, clock, person, second, right(bank_db, second), offline=True).feedback.outcome == "full"
 
 
 def test_a_table_made_anew_keeps_its_childrens_rows(filled):
