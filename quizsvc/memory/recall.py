@@ -28,7 +28,18 @@ from numpy.typing import NDArray
 from quizsvc.memory.states import AnswerEvent, ConceptState, LearnerState, hold_after
 from quizsvc.memory.weights import Weights
 
-__all__ = ["REPEAT_DAYS", "Stack", "UpdateNote", "recall", "recall_of", "shown_recall", "stack", "update"]
+__all__ = [
+    "REPEAT_DAYS",
+    "Stack",
+    "UpdateNote",
+    "all_log_odds",
+    "crept",
+    "recall",
+    "recall_of",
+    "shown_recall",
+    "stack",
+    "update",
+]
 
 Array = NDArray[np.float64]
 
@@ -60,7 +71,7 @@ def _lag(since: float | None, at: float) -> float:
     return 0.0 if since is None else max(0.0, at - since)
 
 
-def _crept(variance: float, prior: float, lag_days: float, creep_days: float) -> float:
+def crept(variance: float, prior: float, lag_days: float, creep_days: float) -> float:
     """Variance after a lag in which nothing was asked."""
     return prior - (prior - variance) * math.exp(-lag_days / creep_days) if lag_days > 0 else variance
 
@@ -145,9 +156,9 @@ def update(
     if repeat:
         return learner, moved, UpdateNote(True, predicted)
 
-    variance = _crept(learner.variance, weights.ability_variance, _lag(learner.at, event.at), weights.creep_days)
+    variance = crept(learner.variance, weights.ability_variance, _lag(learner.at, event.at), weights.creep_days)
     offset_lag = _lag(state.offset_at, event.at)
-    offset_variance = _crept(state.offset_variance, weights.offset_variance, offset_lag, weights.creep_days)
+    offset_variance = crept(state.offset_variance, weights.offset_variance, offset_lag, weights.creep_days)
     h = predicted * (1.0 - predicted)
     shrink = 1.0 + h * (variance + offset_variance)
     g = (event.credit - predicted) / shrink
@@ -235,7 +246,8 @@ def _column(numbers: Iterable[float], count: int) -> Array:
     return np.fromiter(numbers, dtype=np.float64, count=count)
 
 
-def _all_log_odds(held: Stack, learner: LearnerState, at: float, weights: Weights, kind: str | None) -> Array:
+def all_log_odds(held: Stack, learner: LearnerState, at: float, weights: Weights, kind: str | None) -> Array:
+    """The log odds of recall of every concept; see `recall`."""
     lag = np.maximum(at - held.last_at, 0.0)
     decay = np.exp(np.multiply.outer(-1.0 / np.array(weights.tau_days), lag))
     logs = np.log1p(held.traces * np.concatenate((decay, decay)))
@@ -270,7 +282,7 @@ def recall(held: Stack, learner: LearnerState, at: float, weights: Weights, kind
     ndarray of float64, shape (concepts,)
         Probability from 0 to 1; agrees with `recall_of` within 1e-12.
     """
-    return _logistic_array(_all_log_odds(held, learner, at, weights, kind))
+    return _logistic_array(all_log_odds(held, learner, at, weights, kind))
 
 
 def shown_recall(held: Stack, learner: LearnerState, at: float, weights: Weights, kind: str | None = None) -> Array:
@@ -297,7 +309,7 @@ def shown_recall(held: Stack, learner: LearnerState, at: float, weights: Weights
         Probability from 0 to 1.
     """
     prior = weights.offset_variance
-    ability_variance = _crept(learner.variance, weights.ability_variance, _lag(learner.at, at), weights.creep_days)
+    ability_variance = crept(learner.variance, weights.ability_variance, _lag(learner.at, at), weights.creep_days)
     lag = np.maximum(at - held.offset_at, 0.0)
     doubt = ability_variance + prior - (prior - held.offset_variance) * np.exp(-lag / weights.creep_days)
-    return _logistic_array(_all_log_odds(held, learner, at, weights, kind) / np.sqrt(1.0 + (math.pi / 8.0) * doubt))
+    return _logistic_array(all_log_odds(held, learner, at, weights, kind) / np.sqrt(1.0 + (math.pi / 8.0) * doubt))

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from quizsvc.memory.recall import update
 from quizsvc.memory.states import AnswerEvent, ConceptState, LearnerState, fresh_concept, fresh_learner
 from quizsvc.memory.weights import Weights
 
-__all__ = ["log_order", "replay"]
+__all__ = ["log_order", "replay", "snapshots"]
 
 
 def log_order(event: AnswerEvent) -> tuple[float, int]:
@@ -42,3 +42,33 @@ def replay(
         before = states.get(event.concept) or fresh_concept(weights)
         learner, states[event.concept], _ = update(learner, before, event, weights)
     return learner, states
+
+
+def snapshots(
+    events: Iterable[AnswerEvent], experience: str, weights: Weights, moments: Sequence[float]
+) -> list[tuple[LearnerState, dict[str, ConceptState]]]:
+    """States as they were at some moments of the past, in one run over the log.
+
+    Parameters
+    ----------
+    events, experience, weights
+        As for `replay`.
+    moments : sequence of float
+        Days since the epoch, rising.
+
+    Returns
+    -------
+    list of tuple
+        The learner and the concepts answered by then, for each moment.
+    """
+    learner = fresh_learner(experience, weights)
+    states: dict[str, ConceptState] = {}
+    found = []
+    waiting = list(moments)
+    for event in sorted(events, key=log_order):
+        while waiting and event.at > waiting[0]:
+            found.append((learner, dict(states)))
+            waiting.pop(0)
+        before = states.get(event.concept) or fresh_concept(weights)
+        learner, states[event.concept], _ = update(learner, before, event, weights)
+    return found + [(learner, dict(states)) for _ in waiting]

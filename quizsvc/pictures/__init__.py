@@ -1,6 +1,6 @@
 """A picture description in, SVG text out. Pure; stands alone.
 
-A description is a JSON-able mapping whose `type` is one of four. Numbers are in the unit that the picture shows: people
+A description is a JSON-able mapping whose `type` is one of five. Numbers are in the unit that the picture shows: people
 read it, not formulas.
 
 `{"type": "gauge", "dials": [...], "readings": false}`
@@ -15,6 +15,9 @@ read it, not formulas.
     `part`). An edge: `from`, `to`, `one-of` (another feed is enough). `columns` says how many stand side by side.
 `{"type": "bars", "title": "...", "unit": "...", "rows": [...]}`
     A row: `label`, `value`, and where there is a range `low` and `high`.
+`{"type": "trend", "title": "...", "unit": "...", "high": 20, "points": [...]}`
+    A value over days on a scale from 0 to `high`. A point: `at` (days), `label`, `value`, `low`, `high`, and `ahead`
+    for what has not been yet.
 """
 
 from __future__ import annotations
@@ -23,11 +26,11 @@ from collections.abc import Mapping
 from types import ModuleType
 from typing import Any
 
-from quizsvc.pictures import chart, gauge, graph, profile, svg
+from quizsvc.pictures import chart, gauge, graph, profile, svg, trend
 
 __all__ = ["describe", "draw", "table"]
 
-_KINDS: Mapping[str, ModuleType] = {"gauge": gauge, "profile": profile, "graph": graph, "bars": chart}
+_KINDS: Mapping[str, ModuleType] = {"gauge": gauge, "profile": profile, "graph": graph, "bars": chart, "trend": trend}
 
 
 def draw(description: Mapping[str, Any], *, name: str | None = None) -> str:

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from jinja2 import DictLoader, Environment
+from markupsafe import Markup
 
 from quizsvc.errors import InputError
 
@@ -17,6 +18,7 @@ __all__ = [
     "add_template",
     "apart",
     "crosses",
+    "markup",
     "name_of",
     "number",
     "plain_number",
@@ -88,6 +90,11 @@ def number(value: float) -> str:
 
 
 _environment.filters["n"] = number
+
+
+def markup(source: str) -> Markup:
+    """A piece of SVG that stands in our own code; never a text of a description."""
+    return Markup(source)
 
 
 def plain_number(value: float, decimals: int = 0) -> str:

@@ -59,6 +59,11 @@ def _events(session: Session, person_id: int) -> tuple[list[AnswerEvent], dateti
     return taken, newest_at
 
 
+def events_of(session: Session, person_id: int) -> list[AnswerEvent]:
+    """Every answer of a person's log that memory takes in."""
+    return _events(session, person_id)[0]
+
+
 def rebuild_who_answered(db: Database, items: Iterable[str]) -> int:
     """Rebuild everyone with an answer to one of the items, each in a unit of work of their own; returns how many.
 

@@ -6,7 +6,7 @@ Times are aware UTC. Markdown fields are marked as such; everything else is plai
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any
 
@@ -283,6 +283,75 @@ class ThinSpots:
     counts: Mapping[str, int]
     enough_to_say: bool
     answers: int
+
+
+@dataclass(frozen=True)
+class SystemView:
+    """What is expected of one system: share right, 0 to 1, with its plausible range."""
+
+    system: str
+    share: float
+    low: float
+    high: float
+    concepts: int
+    untried: int
+
+
+@dataclass(frozen=True)
+class FadingView:
+    """A concept that is held today and will be due by `day` if it is not asked."""
+
+    concept: str
+    title: str
+    system: str
+    day: date
+    handbook_aircraft: str | None
+    handbook_section: str | None
+
+
+@dataclass(frozen=True)
+class ExpectationView:
+    """The check-day expectation; without figures while there is too little to say.
+
+    `day` is the day it is for: the check where `is_check`, else sixty days ahead. `trend` is a picture description.
+    """
+
+    enough: bool
+    answers: int
+    concepts: int
+    days: int
+    items: int
+    day: date
+    is_check: bool
+    untried: int
+    expected: int = 0
+    low: int = 0
+    high: int = 0
+    systems: tuple[SystemView, ...] = ()
+    fading: tuple[FadingView, ...] = ()
+    trend: Mapping[str, Any] | None = None
+
+    def with_figures(self, **figures: Any) -> ExpectationView:
+        """The same with what was worked out."""
+        return replace(self, **figures)
+
+    @property
+    def bars(self) -> Mapping[str, Any]:
+        """The systems as a picture description: how many of ten."""
+        return {
+            "type": "bars",
+            "title": "Expected right of ten, by system",
+            "unit": "of 10",
+            "rows": [
+                {
+                    "label": one.system.capitalize(),
+                    "value": round(10 * one.share, 1),
+                    "low": round(10 * one.low, 1),
+                    "high": round(10 * one.high, 1),
+                }
+                for one in self.systems
+            ],
+        }
 
 
 @dataclass(frozen=True)

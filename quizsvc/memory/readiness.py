@@ -1,0 +1,231 @@
+"""The check-day expectation: how many of twenty fresh items a learner would get right, with a plausible range.
+
+A check is simulated many times: the ability is drawn once for each, the offset of every concept for itself, then each
+item is right or not by the recall of that moment. What is not known of the learner widens the range this way; what the
+model itself gets wrong does not.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from quizsvc.memory.recall import Stack, all_log_odds, crept, recall
+from quizsvc.memory.states import LearnerState
+from quizsvc.memory.weights import Weights
+
+__all__ = ["BLUEPRINT_ITEMS", "Expectation", "SystemExpectation", "blueprint", "expectation", "fades"]
+
+Array = NDArray[np.float64]
+
+BLUEPRINT_ITEMS = 20
+"""Items of the check that is simulated."""
+
+CHECKS = 4000
+"""Simulated checks: the ends of the range wobble by less than half an item."""
+
+RANGE = 0.80
+"""Share of checks that the plausible range holds."""
+
+DUE_BELOW = 0.70
+_CONSEQUENCE = {1: 1.0, 2: 1.25, 3: 1.5}
+
+
+@dataclass(frozen=True)
+class SystemExpectation:
+    """What is expected of one system: `share` right of its items, with its plausible range; 0 to 1."""
+
+    system: str
+    share: float
+    low: float
+    high: float
+    concepts: int
+    untried: int
+
+
+@dataclass(frozen=True)
+class Expectation:
+    """What is expected of a check.
+
+    Parameters
+    ----------
+    items : int
+        Items of the blueprint.
+    expected : float
+        Mean number right.
+    low, high : int
+        Plausible range: nominally eight of ten checks fall inside.
+    untried : int
+        Concepts of the blueprint's scope that were never asked.
+    systems : tuple of SystemExpectation
+        In the order of their first concept.
+    """
+
+    items: int
+    expected: float
+    low: int
+    high: int
+    untried: int
+    systems: tuple[SystemExpectation, ...]
+
+
+def blueprint(consequences: Sequence[int], items: int = BLUEPRINT_ITEMS) -> Array:
+    """How many of the items fall on each concept, on the average over checks.
+
+    Parameters
+    ----------
+    consequences : sequence of int
+        1 to 3 for each concept.
+    items : int
+        Items of one check.
+
+    Returns
+    -------
+    ndarray of float64, shape (concepts,)
+        Sums to `items`, in proportion to the weight 1, 1.25 or 1.5. No concept has more than one while there are as
+        many concepts as items.
+    """
+    weight = np.array([_CONSEQUENCE[one] for one in consequences], dtype=np.float64)
+    share: Array = items * weight / weight.sum()
+    if len(weight) >= items:
+        # What is cut off above one goes to the others, until none is above.
+        while (share > 1.0 + 1e-12).any():
+            full = share >= 1.0
+            rest = items - full.sum()
+            share = np.where(full, 1.0, rest * weight / weight[~full].sum())
+    return share
+
+
+def expectation(
+    held: Stack,
+    learner: LearnerState,
+    weights: Weights,
+    *,
+    at: float,
+    systems: Sequence[str],
+    consequences: Sequence[int],
+    rng: np.random.Generator,
+    items: int = BLUEPRINT_ITEMS,
+    checks: int = CHECKS,
+) -> Expectation:
+    """Simulate the check of a day.
+
+    Parameters
+    ----------
+    held : Stack
+        The active concepts' states; at least one.
+    learner : LearnerState
+        The person.
+    weights : Weights
+        Weights of the model.
+    at : float
+        Moment of the check, days since the epoch; nothing is practised until then.
+    systems, consequences : sequence
+        Of each concept.
+    rng : numpy.random.Generator
+        Draws the checks.
+    items : int
+        Items of one check.
+    checks : int
+        How many are simulated.
+
+    Returns
+    -------
+    Expectation
+        Counted in items right.
+    """
+    share = blueprint(consequences, items)
+    chance = _drawn_chances(held, learner, weights, at, rng, checks)
+    asked = _drawn_places(share, rng, checks)
+    found = rng.binomial(asked.astype(np.int64), chance).sum(axis=1)
+    low, high = _range(found)
+    return Expectation(
+        items=items,
+        expected=float((share * chance).sum(axis=1).mean()),
+        low=int(low),
+        high=int(high),
+        untried=int(held.untried.sum()),
+        systems=tuple(
+            _of_system(system, np.array([one == system for one in systems]), held, chance)
+            for system in dict.fromkeys(systems)
+        ),
+    )
+
+
+def fades(held: Stack, learner: LearnerState, weights: Weights, *, at: float, days: int = 7) -> tuple[int | None, ...]:
+    """On which of the coming days recall of each concept falls below .70, if nothing is asked.
+
+    Parameters
+    ----------
+    held : Stack
+        The concept states.
+    learner : LearnerState
+        The person.
+    weights : Weights
+        Weights of the model.
+    at : float
+        Now, days since the epoch.
+    days : int
+        How far to look.
+
+    Returns
+    -------
+    tuple of int or None, by concept
+        1 for within a day; None where it holds, is below already, or was never asked.
+    """
+    over_days = np.array([recall(held, learner, at + day, weights) for day in range(days + 1)])
+    below = over_days < DUE_BELOW
+    fading = below.any(axis=0) & ~below[0] & ~held.untried
+    return tuple(int(day) if fell else None for day, fell in zip(below.argmax(axis=0), fading, strict=True))
+
+
+def _drawn_chances(
+    held: Stack, learner: LearnerState, weights: Weights, at: float, rng: np.random.Generator, checks: int
+) -> Array:
+    """Chance of a right answer by check and concept."""
+    lag = 0.0 if learner.at is None else max(0.0, at - learner.at)
+    ability = crept(learner.variance, weights.ability_variance, lag, weights.creep_days)
+    waited = np.maximum(at - held.offset_at, 0.0)
+    prior = weights.offset_variance
+    offset = prior - (prior - held.offset_variance) * np.exp(-waited / weights.creep_days)
+    odds = all_log_odds(held, learner, at, weights, None)
+    odds = odds + math.sqrt(ability) * rng.standard_normal((checks, 1))
+    odds = odds + np.sqrt(offset) * rng.standard_normal((checks, len(held)))
+    chances: Array = 0.5 + 0.5 * np.tanh(0.5 * odds)
+    return chances
+
+
+def _drawn_places(share: Array, rng: np.random.Generator, checks: int) -> Array:
+    """How often each concept is asked in each check, drawn systematically: every check has as many items."""
+    order = rng.permuted(np.tile(np.arange(len(share)), (checks, 1)), axis=1)
+    ends = np.cumsum(share[order], axis=1)
+    start = rng.random((checks, 1))
+    counted = np.floor(ends + start + 1e-9)
+    places = np.diff(counted, axis=1, prepend=np.floor(start))
+    asked = np.empty_like(places)
+    np.put_along_axis(asked, order, places, axis=1)
+    return asked
+
+
+def _range(found: NDArray[np.int64]) -> tuple[float, float]:
+    """The ends between which the nominal share of the checks lies."""
+    edge = (1.0 - RANGE) / 2.0
+    low, high = np.quantile(found, (edge, 1.0 - edge), method="nearest")
+    return float(low), float(high)
+
+
+def _of_system(system: str, which: NDArray[np.bool_], held: Stack, chance: Array) -> SystemExpectation:
+    mean = chance[:, which].mean(axis=1)
+    low, high = np.quantile(mean, ((1.0 - RANGE) / 2.0, (1.0 + RANGE) / 2.0))
+    return SystemExpectation(
+        system=system,
+        share=float(mean.mean()),
+        low=float(low),
+        high=float(high),
+        concepts=int(which.sum()),
+        untried=int(held.untried[which].sum()),
+    )
