@@ -121,9 +121,8 @@ def test_every_answer_of_a_batch_is_stored_once(environment):
     finally:
         server.kill()
 
-    print(
-        f"{len(device.heard)} answers; of batches cut off {device.torn} torn, {device.whole} whole, {device.unheard} not"
-    )
+    cut_off = f"{device.torn} torn, {device.whole} stored whole, {device.unheard} not at all"
+    print(f"{len(device.heard)} answers; of the batches cut off {cut_off}")
     # The trial is only worth something where kills did fall into batches.
     assert device.torn >= 3
     with contextlib.closing(Database.open(settings_from(environment).database_url)) as db:
