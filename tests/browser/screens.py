@@ -79,6 +79,14 @@ def _drill(made: World, person_id: int, now: datetime) -> None:
             )  # fmt: skip
             made.told["scenario" if row["part"] else row["kind"], outcome] = row["id"]
         practice.end_set(db, person_id, made.ended_set, now=now)
+    # Readings right and the wrong option: in part.
+    _, rows = _one_of_each(db, person_id, now)
+    partly = next(row["id"] for row in rows if row["kind"] == "gauge")
+    practice.record_answer(
+        db, person_id, partly, uuid=str(uuid.uuid4()), sureness="guess", now=now,
+        raw=right(db, partly) | {"option": wrong(db, partly)["option"]},
+    )  # fmt: skip
+    made.told["gauge", "part"] = partly
     # A second answer to a question is kept as void, which the Log shows.
     practice.record_answer(
         db, person_id, made.told["one", "full"], uuid=str(uuid.uuid4()), raw={"pass": True}, sureness=None, now=now
@@ -114,7 +122,9 @@ def _one_of_each(db: Any, person_id: int, now: datetime) -> tuple[str, list[dict
 
 def visitor(chromium: Any, made: World, who: str, **options: Any) -> Any:
     """A page of a browser in which that person is signed in; what its pages may not do is collected in `faults`."""
-    context = chromium.new_context(base_url=made.site.url, **({"reduced_motion": "reduce"} | options))
+    context = chromium.new_context(
+        base_url=made.site.url, **({"reduced_motion": "reduce", "service_workers": "block"} | options)
+    )
     context.set_default_timeout(10_000)
     made.site.contexts.append(context)
     if who in made.tokens:

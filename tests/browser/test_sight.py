@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+
 import pytest
 
 from tests.browser.screens import PILOT, drill_addresses, unfold, visitor, world
@@ -141,6 +143,120 @@ def test_every_word_of_the_drill_has_a_contrast_of_seven(made, chromium, scheme)
         low.extend((name, *one) for one in page.evaluate(CONTRAST))
 
     assert low == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("colours", ["own", "forced"])
+def test_what_is_chosen_and_where_one_is_can_be_seen(made, chromium, scheme, colours):
+    """WCAG 2.2, 1.4.11 and 2.4.7: an own look that differs by 3 to 1, with our colours and with those of the system."""
+    page, seen = visitor(chromium, made, PILOT, **_look(scheme, colours)), set()
+    scale = Scale(page.context.new_page())
+    page.bring_to_front()
+    for name, address in drill(made).items():
+        if name.startswith("feedback") and "one" not in name:
+            continue
+        page.goto(address)
+        page.keyboard.press("Shift")  # a keyboard is used, so that the focus is shown
+        for row in page.locator("form[data-answer] :is(.row, .letters label, .sureness label)").all()[:3:2]:
+            box = row.locator("input")
+            box.evaluate("one => { one.checked = false; one.blur(); }")
+            row.scroll_into_view_if_needed()
+            plain = row.screenshot()
+            box.evaluate("one => { one.checked = true }")
+            chosen = row.screenshot()
+            box.focus()
+            assert scale.differing(plain, chosen) > 150, f"{name}: a chosen one looks like any other"
+            assert scale.differing(chosen, row.screenshot()) > 250, f"{name}: the focus is not seen"
+            seen.add("row")
+        for other in page.locator("main :is(button, select, input[type=text], summary, a.button):visible").all()[:2]:
+            other.evaluate("one => document.activeElement.blur()")
+            plain = scale.around(page, other)
+            other.focus()
+            assert scale.differing(plain, scale.around(page, other)) > 250, f"{name}: the focus is not seen"
+            seen.add("other")
+
+    assert seen == {"row", "other"}
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("colours", ["own", "forced"])
+def test_shapes_and_pictures_keep_their_meaning(made, chromium, scheme, colours):
+    """The five outcomes differ from one another by shape, and pictures stand off from what is behind them."""
+    page = visitor(chromium, made, PILOT, **_look(scheme, colours))
+    scale = Scale(page.context.new_page())
+    page.bring_to_front()
+    shapes = {}
+    for address in ("/log", "/log?page=2"):
+        page.goto(address)
+        for row in page.locator(".log-head .how").all():
+            shapes.setdefault(row.inner_text().strip().split(",")[0], row.locator(".shape").screenshot())
+    looked = 0
+    for name, address in [*drill(made).items(), ("bench", BENCH)]:
+        page.goto(address)
+        for picture in page.locator("svg.pic:visible").all():
+            assert scale.inked(picture.screenshot()) > 1500, name
+            looked += 1
+
+    assert set(shapes) == {"full", "part", "miss", "pass", "void"}
+    for one in shapes:
+        assert scale.inked(shapes[one]) > 20, one
+        for other in shapes:
+            assert one == other or scale.differing(shapes[one], shapes[other]) > 20, (one, other)
+    assert looked > 6
+
+
+def _look(scheme, colours):
+    forced = "active" if colours == "forced" else "none"
+    return {"color_scheme": scheme, "forced_colors": forced, "viewport": {"width": 360, "height": 800}}
+
+
+class Scale:
+    """Weighs two pictures of a screen against one another, pixel by pixel, by the contrast of WCAG 2.2."""
+
+    def __init__(self, page) -> None:
+        self.page = page
+        page.goto("about:blank")
+
+    def differing(self, one: bytes, other: bytes) -> int:
+        """How many pixels differ by 3 to 1 or more."""
+        return self.page.evaluate(DIFFERING, [_address(one), _address(other)])
+
+    def inked(self, one: bytes) -> int:
+        """How many pixels stand off by 3 to 1 or more from that of the upper left corner."""
+        return self.page.evaluate(DIFFERING, [_address(one), None])
+
+    @staticmethod
+    def around(page, element) -> bytes:
+        """The element with what is drawn round it."""
+        element.scroll_into_view_if_needed()
+        box = element.bounding_box()
+        clip = {"x": box["x"] - 8, "y": box["y"] - 8, "width": box["width"] + 16, "height": box["height"] + 16}
+        return page.screenshot(clip={**clip, "x": max(clip["x"], 0), "y": max(clip["y"], 0)})
+
+
+def _address(png: bytes) -> str:
+    return "data:image/png;base64," + base64.b64encode(png).decode()
+
+
+DIFFERING = """async ([one, other]) => {
+  const read = async address => {
+    const image = await createImageBitmap(await (await fetch(address)).blob());
+    const canvas = new OffscreenCanvas(image.width, image.height).getContext('2d');
+    canvas.drawImage(image, 0, 0);
+    return canvas.getImageData(0, 0, image.width, image.height);
+  };
+  const a = await read(one), b = other && await read(other);
+  const part = c => { c /= 255; return c <= .04045 ? c / 12.92 : ((c + .055) / 1.055) ** 2.4; };
+  const light = (d, i) => .2126 * part(d[i]) + .7152 * part(d[i + 1]) + .0722 * part(d[i + 2]);
+  let found = 0;
+  for (let y = 0; y < a.height; y++) for (let x = 0; x < a.width; x++) {
+    const i = 4 * (y * a.width + x);
+    if (b && (x >= b.width || y >= b.height)) continue;
+    const p = light(a.data, i), q = b ? light(b.data, 4 * (y * b.width + x)) : light(a.data, 0);
+    if ((Math.max(p, q) + .05) / (Math.min(p, q) + .05) >= 3) found += 1;
+  }
+  return found;
+}"""
 
 
 def test_nothing_moves_for_those_who_asked_for_that(made, chromium):
