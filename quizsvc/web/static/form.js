@@ -112,7 +112,6 @@ export function refuse(words, where = "") {
   const row = open && open.closest("fieldset, li");
   if (row) row.append(place);
   else if (open) open.closest(".number").after(place);
-  place.hidden = false;
   place.textContent = words;
   for (const old of document.querySelectorAll("[aria-invalid]")) old.removeAttribute("aria-invalid");
   if (!field) return;
