@@ -146,6 +146,21 @@ def phone(chromium, site):
     return new
 
 
+@pytest.fixture
+def kept(phone, site):
+    """A phone on which a visit with signal has filled the store; it shows the screen, and has no signal any more."""
+
+    from tests.browser.device_steps import visit
+
+    def new(**options):
+        page = phone(**options)
+        visit(page)
+        page.context.set_offline(True)
+        return page
+
+    return new
+
+
 def _free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))

@@ -6,10 +6,9 @@ What the device says is held against what the service says of the same answer on
 from __future__ import annotations
 
 import pytest
-from sqlalchemy import select
 
 from quizsvc.bank.portable import OFFLINE_KINDS
-from quizsvc.store.tables import Acknowledgement, Question
+from quizsvc.store.tables import Question
 from tests.browser import steps
 from tests.browser.device_steps import (
     ARTICLE,
@@ -21,7 +20,6 @@ from tests.browser.device_steps import (
     onward,
     outcome,
     outcomes,
-    visit,
 )  # fmt: skip
 from tests.web.keys import right, wrong
 
@@ -32,19 +30,6 @@ pytestmark = pytest.mark.browser
 def bank_name():
     """The bank with one item of every kind."""
     return "kinds"
-
-
-@pytest.fixture
-def kept(phone, site):
-    """A phone on which a visit with signal has filled the store; it shows the screen, and has no signal any more."""
-
-    def new(**options):
-        page = phone(**options)
-        visit(page)
-        page.context.set_offline(True)
-        return page
-
-    return new
 
 
 @pytest.mark.parametrize("correctly", [True, False], ids=["rightly", "wrongly"])
@@ -224,75 +209,6 @@ def test_a_short_set_says_when_there_is_less(kept, site):
     begin(page, 10)
 
     assert "more is not kept here" in page.locator("#status").inner_text()
-
-
-def test_pressing_start_is_kept_with_its_time_and_sent(phone, site):
-    """C1 always, C9 with the first set of a day; the service stores both with the next batch."""
-    page = phone()
-    steps.start(page)
-    site.advance(days=1)  # the set online acknowledged both for its own day
-    page.goto(HERE)
-    page.locator("[data-begin]").wait_for()
-    page.context.set_offline(True)
-    assert page.locator("main [data-caution=C9]").is_visible()
-    with site.db.reading() as session:
-        before = len(session.scalars(select(Acknowledgement)).all())
-    begin(page)
-    answer(page, site.db, correctly=True)
-    page.get_by_role("button", name="Stop here").click()
-    page.get_by_role("button", name="Another set").click()
-    page.locator("[data-begin]").wait_for()
-
-    assert page.locator("main [data-caution=C1]").is_visible()
-    assert page.locator("main [data-caution=C9]").is_hidden()
-
-    arrived(page, site, 1)
-    with site.db.reading() as session:
-        ids = [row.caution_id for row in session.scalars(select(Acknowledgement).order_by(Acknowledgement.id))]
-    assert sorted(ids[before:]) == ["C1", "C9"]
-
-
-def test_deleting_warns_while_answers_wait(kept, site):
-    """Leave it leaves it; deleting deletes, and nothing comes back by itself."""
-    page = kept()
-    begin(page)
-    answer(page, site.db, correctly=True)
-    page.get_by_role("button", name="Stop here").click()
-    page.get_by_role("button", name="Another set").click()
-    page.get_by_role("button", name="Delete what is kept here").click()
-
-    assert "1 answer given here waits to be sent." in page.locator("[data-loses]").inner_text()
-
-    page.get_by_role("button", name="Leave it").click()
-    assert page.locator("[data-sure]").is_hidden()
-    assert page.locator("[data-waits]").is_visible()
-
-    page.get_by_role("button", name="Delete what is kept here").click()
-    page.get_by_role("button", name="Delete all the same").click()
-    page.get_by_text("Deleted.").wait_for()
-
-    assert page.locator("[data-begin]").is_hidden()
-    assert page.locator("[data-waits]").is_hidden()
-    assert not page.get_by_label("Keep questions ready").is_checked()
-
-    page.context.set_offline(False)
-    page.goto(HERE)
-    page.get_by_text("No questions are kept here yet.").wait_for()
-    page.get_by_label("Keep questions ready").check()
-    page.locator("[data-begin]").wait_for()
-
-
-def test_a_stranger_and_a_browser_without_scripts_are_told(phone):
-    """Nothing is kept yet; without scripts it says what is needed."""
-    page = phone()
-    page.goto(HERE)
-    page.get_by_text("No questions are kept here yet.").wait_for()
-
-    assert page.locator("[data-begin]").is_hidden()
-
-    bare = phone(script=False)
-    bare.goto(HERE)
-    assert "needs scripts" in bare.locator("noscript").inner_text()
 
 
 def test_another_script_may_put_its_own_screen_there(kept, site):

@@ -8,7 +8,7 @@ from quizsvc.bank.portable import OFFLINE_KINDS
 from quizsvc.services import reading
 from quizsvc.store.tables import Question
 from tests.browser import steps
-from tests.browser.device_steps import answer, begin, onward, outcome, visit
+from tests.browser.device_steps import answer, begin, onward, outcome
 from tests.browser.test_access import CONTRAST, MEASURE, TAGS, TARGETS
 from tests.browser.test_drill import _focus_is_seen, _tab_to
 from tests.web.keys import fields, right
@@ -22,19 +22,6 @@ PARTS = f"{TARGETS}, .letters label, .step, .leaders button"
 def bank_name():
     """The bank with one item of every kind."""
     return "kinds"
-
-
-@pytest.fixture
-def kept(phone, site):
-    """A phone on which a visit with signal has filled the store; it shows the screen, and has no signal any more."""
-
-    def new(**options):
-        page = phone(**options)
-        visit(page)
-        page.context.set_offline(True)
-        return page
-
-    return new
 
 
 def test_every_item_owes_its_cautions_on_question_and_feedback(kept, site):

@@ -21,10 +21,16 @@ const STATES = {
 
 // Whose device this is and their database, or why nothing can be kept.
 export async function find(state) {
-  state.person = await store.who();
   if (!isSecureContext) state.why = "Questions can be kept only where the address begins with https.";
   else if (!("serviceWorker" in navigator)) state.why = "Questions cannot be kept: this browser has no service worker.";
-  else if (state.person) state.db = await store.open(state.person).catch((error) => ((state.why = error.message), null));
+  else {
+    try {
+      state.person = await store.person();
+      state.db = state.person ? await store.open(state.person) : null;
+    } catch (error) {
+      state.why = error.message;
+    }
+  }
 }
 
 // Everything that the database of this device's person holds; nothing where there is none. One reading after the other:
@@ -34,8 +40,9 @@ export const load = (state) => (reading = reading.then(() => readAll(state)));
 
 async function readAll(state) {
   const names = ["questions", "answers", "sets", "meta"];
-  const found = await Promise.all(names.map((name) => (state.db ? store.all(state.db, name) : [])));
-  names.forEach((name, at) => (state[name] = found[at]));
+  const found = await Promise.all(names.map((name) => (state.db ? store.all(state.db, name) : []))).catch(() => []);
+  if (!found.length) state.db = null; // deleted in another tab: it is opened anew
+  names.forEach((name, at) => (state[name] = found[at] || []));
   state.questions.sort((one, other) => one.place - other.place);
   state.given = Object.fromEntries(state.answers.map((answer) => [answer.question, answer]));
   state.set = state.set && (state.sets.find(({ id }) => id === state.set.id) || state.set);
@@ -55,7 +62,7 @@ function tell(hook, words) {
   place.textContent = words || "";
 }
 
-// `open` is the set that can be gone on with, as {name, answered, left}; `owed` the cautions above Start.
+// `owed` are the cautions above Start, `open` the set that can be gone on with, as {name, answered, left}.
 export async function paint(state, owed, open) {
   const there = ready(state);
   const minutes = Math.round(there.reduce((sum, one) => sum + one.seconds, 0) / 60);

@@ -24,6 +24,19 @@ export function pick(state, seconds, long) {
   return { ids, seconds: seconds - left };
 }
 
+// What a set asks now: its questions, or the spares once they were taken; those that are gone from here are left out.
+export function asked({ questions, given }, { ids, spares }) {
+  const here = (spares.length ? spares : ids).filter((id) => questions.some((one) => one.id === id));
+  const open = here.filter((id) => !given[id]);
+  return { next: open[0], left: open.length, answered: here.length - open.length };
+}
+
+// The set that can be gone on with.
+export function unfinished(state) {
+  const set = state.sets.find((one) => !one.ended_at && asked(state, one).next);
+  return set && { set, name: set.long ? "Long set" : "Short set", ...asked(state, set) };
+}
+
 // For each number that was missed the same with other numbers, where one is kept.
 export function missed({ set, questions, given }) {
   const ids = set.ids.filter((id) => given[id] && ["miss", "pass"].includes(outcome(given[id])));

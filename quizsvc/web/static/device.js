@@ -1,7 +1,7 @@
 // The drill on the device: sets of the questions kept here, with signal or without. The screens stand in the shell's page;
 // what was asked and answered is in IndexedDB: a set outlives a closed browser.
 import { at, count, find, keepOrNot, load, meta, paint, press, say, today, waits } from "./device-home.js";
-import { missed, owed, paintEnd, pick } from "./device-set.js";
+import { asked, missed, owed, paintEnd, pick, unfinished } from "./device-set.js";
 import { filled } from "./feedback.js";
 import { head, prepare, read, refuse } from "./form.js";
 import { forget, recall } from "./kept.js";
@@ -15,13 +15,12 @@ const shell = [...screen.children];
 const pages = {};
 for (const page of screen.querySelectorAll("[data-page]")) pages[page.dataset.page] = page.content;
 const stop = new AbortController();
-// Of the database: questions, answers, sets, meta, and `given`, the answers by question; `set` is the one on the screen.
+// With what the database holds; `given` are the answers by question, `set` is the one on the screen.
 const state = { db: null, person: null, why: "", sending: "", set: null };
 let shown = shell[0]; // once it is gone, another script has put its own screen here
 
 const question = (id) => state.questions.find((one) => one.id === id);
-const open = (id) => question(id) && !state.given[id];
-const next = ({ ids, spares }) => (spares.length ? spares : ids).find(open);
+const next = () => asked(state, state.set).next;
 
 function put(page) {
   const fresh = pages[page].cloneNode(true);
@@ -41,14 +40,11 @@ async function home() {
 // What is on the screen, with what the database holds now.
 async function again() {
   if (at("set-open")) return;
-  if (!state.why && (!state.db || state.person !== store.who())) await find(state);
+  if (!state.why && (!state.db || state.person !== (await store.who()))) await find(state);
   await load(state);
   if (at("sum")) at("sum").textContent = waits(state) || "";
   if (!at("device")) return;
-  const one = state.sets.find((set) => !set.ended_at && next(set));
-  const ids = one && (one.spares.length ? one.spares : one.ids).filter(question);
-  const left = one && ids.filter(open).length;
-  await paint(state, owed(state), one && { name: one.long ? "Long set" : "Short set", answered: ids.length - left, left });
+  await paint(state, owed(state), unfinished(state));
 }
 
 async function save(set) {
@@ -73,7 +69,7 @@ async function begin(minutes, long) {
 
 // The next question of the set, or its end.
 function ask() {
-  const id = next(state.set);
+  const id = next();
   if (!id) return end();
   put("question");
   at("body").innerHTML = question(id).html;
@@ -127,7 +123,7 @@ function feedback(id, onward) {
   put("feedback");
   at("set-open").replaceChildren(filled(pages.words, question(id).feedback, state.given[id]));
   const button = document.createElement("button");
-  Object.assign(button, { type: "button", className: "button", textContent: onward === "Next" && !next(state.set) ? "End of set" : onward });
+  Object.assign(button, { type: "button", className: "button", textContent: onward === "Next" && !next() ? "End of set" : onward });
   button.dataset[onward === "Next" ? "next" : "end"] = "";
   at("next").append(button);
   if (!navigator.onLine) for (const link of screen.querySelectorAll(".to-handbook a")) link.replaceWith(`${link.textContent}, with signal`);
@@ -137,7 +133,7 @@ function feedback(id, onward) {
 
 async function end() {
   const { set } = state;
-  if (!set.ended_at && !next(set)) await save({ ...set, ended_at: new Date().toISOString() });
+  if (!set.ended_at && !next()) await save({ ...set, ended_at: new Date().toISOString() });
   put("end");
   paintEnd(state, pages);
   again();
@@ -146,11 +142,11 @@ async function end() {
 
 async function onClick({ target }) {
   const button = target.closest("button");
-  if (!button || !here()) return;
+  if (!button) return;
   const { dataset } = button;
   if (dataset.minutes) await begin(Number(dataset.minutes), "long" in dataset);
   else if ("goOn" in dataset) {
-    state.set = state.sets.find((set) => !set.ended_at && next(set));
+    state.set = unfinished(state).set;
     ask();
   } else if ("next" in dataset) ask();
   else if ("stop" in dataset) {
@@ -172,17 +168,27 @@ function here() {
   return shown.isConnected;
 }
 
-const listen = (where, name, does) => where.addEventListener(name, (event) => here() && does(event), { signal: stop.signal });
+function listen(where, name, does) {
+  const guarded = async (event) => {
+    try {
+      if (here()) await does(event);
+    } catch (error) {
+      say(`This device could not keep that. ${error.message}`);
+    }
+  };
+  where.addEventListener(name, guarded, { signal: stop.signal });
+}
+
 listen(screen, "click", onClick);
 listen(screen, "change", ({ target }) => target.matches("[data-keep]") && keepOrNot(state, target.checked, again));
 listen(screen, "submit", (event) => {
   event.preventDefault();
   event.stopPropagation(); // not for the service: it is judged here
-  answer(event.target, event.submitter);
+  return answer(event.target, event.submitter);
 });
 listen(window, "outbox", ({ detail }) => {
   state.sending = detail.state;
-  again();
+  return again();
 });
 listen(window, "kept", again);
 again();

@@ -37,7 +37,8 @@ async function device(name, change) {
   }
 }
 
-export const who = () => device("person").catch(() => null);
+export const person = () => device("person"); // Unavailable where storage is refused
+export const who = () => person().catch(() => null);
 export const setWho = (person) => device("person", () => person);
 
 export async function open(person) {

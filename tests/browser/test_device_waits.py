@@ -1,0 +1,200 @@
+"""What the screen "On this device" says of what is kept, what waits, and what the service made of it."""
+
+from __future__ import annotations
+
+import pytest
+from sqlalchemy import select
+
+from quizsvc.store.tables import Acknowledgement
+from tests.browser import steps
+from tests.browser.device_steps import HERE, answer, arrived, begin, onward, outcome, outcomes, visit
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture
+def bank_name():
+    """The bank with one item of every kind."""
+    return "kinds"
+
+
+def test_pressing_start_is_kept_with_its_time_and_sent(phone, site):
+    """C1 always, C9 with the first set of a day; the service stores both with the next batch."""
+    page = phone()
+    steps.start(page)
+    site.advance(days=1)  # the set online acknowledged both for its own day
+    page.goto(HERE)
+    page.locator("[data-begin]").wait_for()
+    page.context.set_offline(True)
+    assert page.locator("main [data-caution=C9]").is_visible()
+    with site.db.reading() as session:
+        before = len(session.scalars(select(Acknowledgement)).all())
+    begin(page)
+    answer(page, site.db, correctly=True)
+    page.get_by_role("button", name="Stop here").click()
+    page.get_by_role("button", name="Another set").click()
+    page.locator("[data-begin]").wait_for()
+
+    assert page.locator("main [data-caution=C1]").is_visible()
+    assert page.locator("main [data-caution=C9]").is_hidden()
+
+    arrived(page, site, 1)
+    with site.db.reading() as session:
+        ids = [row.caution_id for row in session.scalars(select(Acknowledgement).order_by(Acknowledgement.id))]
+    assert sorted(ids[before:]) == ["C1", "C9"]
+
+
+def test_deleting_warns_while_answers_wait(kept, site):
+    """Leave it leaves it; deleting deletes, and nothing comes back by itself."""
+    page = kept()
+    begin(page)
+    answer(page, site.db, correctly=True)
+    page.get_by_role("button", name="Stop here").click()
+    page.get_by_role("button", name="Another set").click()
+    page.get_by_role("button", name="Delete what is kept here").click()
+
+    assert "1 answer given here waits to be sent." in page.locator("[data-loses]").inner_text()
+
+    page.get_by_role("button", name="Leave it").click()
+    assert page.locator("[data-sure]").is_hidden()
+    assert page.locator("[data-waits]").is_visible()
+
+    page.get_by_role("button", name="Delete what is kept here").click()
+    page.get_by_role("button", name="Delete all the same").click()
+    page.get_by_text("Deleted.").wait_for()
+
+    assert page.locator("[data-begin]").is_hidden()
+    assert page.locator("[data-waits]").is_hidden()
+    assert not page.get_by_label("Keep questions ready").is_checked()
+
+    page.context.set_offline(False)
+    page.goto(HERE)
+    page.get_by_text("No questions are kept here yet.").wait_for()
+    page.get_by_label("Keep questions ready").check()
+    page.locator("[data-begin]").wait_for()
+
+
+def test_a_stranger_and_a_browser_without_scripts_are_told(phone):
+    """Nothing is kept yet; without scripts it says what is needed."""
+    page = phone()
+    page.goto(HERE)
+    page.get_by_text("No questions are kept here yet.").wait_for()
+
+    assert page.locator("[data-begin]").is_hidden()
+
+    bare = phone(script=False)
+    bare.goto(HERE)
+    assert "needs scripts" in bare.locator("noscript").inner_text()
+
+
+def change(page, what):
+    """Change every question on the device, as a fault of its own would, and begin a set at its `one`."""
+    page.evaluate(CHANGE, what)
+    page.context.set_offline(False)  # without a worker the page itself needs the line
+    page.goto(HERE)
+    page.locator("[data-begin]").wait_for()
+    page.context.set_offline(True)
+    begin(page)
+    while page.locator("[data-kind]").get_attribute("data-kind") != "one":
+        page.get_by_role("button", name="pass", exact=True).click()
+        page.locator("#outcome").wait_for()
+        assert onward(page)
+
+
+# A page's policy allows no code from text, so the changes stand here whole.
+CHANGE = """async (what) => {
+  const names = (await indexedDB.databases()).map(({ name }) => name);
+  const name = names.find((one) => /^quizsvc-[0-9]+$/.test(one));
+  const changes = {
+    grades: ({ kind, table }) => { if (kind === "one") for (const id of table.keys) table.grades[id] = ["miss", 0]; },
+    option: (row) => {
+      if (row.kind !== "one") return;
+      const old = row.table.order[0];
+      row.table.order[0] = "nowhere";
+      for (const part of ["html", "feedback"]) row[part] = row[part].replaceAll(`"${old}"`, '"nowhere"');
+    },
+  };
+  const done = (request) => new Promise((resolve, reject) => {
+    request.onsuccess = request.oncomplete = () => resolve(request.result);
+    request.onerror = request.onabort = () => reject(request.error);
+  });
+  const db = await done(indexedDB.open(name));
+  const change = db.transaction("questions", "readwrite");
+  const questions = change.objectStore("questions");
+  for (const row of await done(questions.getAll())) {
+    changes[what](row);
+    questions.put(row);
+  }
+  await done(change);
+  db.close();
+}"""
+
+
+def test_where_the_service_judges_differently_it_wins(kept, site):
+    """A grade on the device that is not the service's: the difference is said, and the service's outcome counts."""
+    page = kept()
+    change(page, "grades")
+    asked = answer(page, site.db, correctly=True)
+
+    assert outcome(page) == "miss", "the device was given another grade"
+
+    page.get_by_role("button", name="Stop here").click()
+    page.get_by_role("button", name="Another set").click()
+    page.locator("[data-waits]").wait_for()
+    page.context.set_offline(False)
+    page.get_by_text("The service judged this differently: full, not miss.").wait_for()
+
+    assert outcomes(site)[asked] == "full"
+
+    page.get_by_role("button", name="Remove").click()
+    page.locator("[data-differing]").wait_for(state="hidden")
+
+
+def test_a_refused_answer_says_why_and_can_be_removed(kept, site):
+    """Its sentence is the service's; the others are stored."""
+    page = kept()
+    change(page, "option")
+    passed = int(page.locator("#progress").inner_text().split()[0]) - 1
+    page.locator("label.row:has(input[value=nowhere])").click()
+    page.get_by_role("button", name="Answer", exact=True).click()
+    page.locator("#outcome").wait_for()
+    if onward(page):
+        answer(page, site.db, correctly=True)
+        passed += 1
+        page.get_by_role("button", name="Stop here").click()
+    page.get_by_role("button", name="Another set").click()
+    assert len(arrived(page, site, passed)) == passed
+    page.locator("[data-refused] button").wait_for()
+
+    assert "is none of this question's" in page.locator("[data-refused] p").last.inner_text()
+
+    page.locator("[data-refused] button").click()
+    page.locator("[data-refused]").wait_for(state="hidden")
+    assert page.get_by_text("Every answer given here is stored by the service.").is_visible()
+
+
+def test_somebody_elses_answers_are_only_counted(kept, site):
+    """Who comes next on this device sees that answers wait, and neither whose nor which."""
+    page = kept()
+    begin(page)
+    answer(page, site.db, correctly=True)
+    page.context.clear_cookies()
+    page.context.route("**/api/v1/answer-batches", lambda route: route.abort())
+    page.context.set_offline(False)
+    visit(page)
+
+    page.get_by_text("1 answer of somebody else waits here until that person signs in on this device.").wait_for()
+    page.locator("[data-waits]").wait_for(state="hidden")
+    assert page.get_by_role("button", name="Go on").is_hidden()
+
+
+def test_refused_storage_says_so(phone):
+    """As browsers do it where a person has switched storage off."""
+    page = phone()
+    steps.start(page)
+    page.context.add_init_script("IDBFactory.prototype.open = () => { throw new DOMException('no', 'SecurityError'); }")
+    page.goto(HERE)
+    page.locator("[data-why-off]").locator("visible=true").wait_for()
+
+    assert "Nothing can be kept on this device" in page.locator("[data-why-off]").inner_text()
+    assert page.locator("[data-begin]").is_hidden()
