@@ -26,7 +26,7 @@ from quizsvc.store import bank, people, questions
 from quizsvc.store.session import Database, Session
 from quizsvc.store.tables import PracticeSet
 
-__all__ = ["KeptQuestion", "Stock", "keep_questions", "units_for_typing", "with_texts"]
+__all__ = ["KeptQuestion", "keep_questions", "units_for_typing", "with_texts"]
 
 MINUTES = 30
 """What a device should hold."""
@@ -59,21 +59,11 @@ class KeptQuestion:
     table: Mapping[str, Any]
 
 
-@dataclass(frozen=True)
-class Stock:
-    """What a person's devices may hold, in order; `answered` are those a device has that have an answer by now."""
-
-    questions: tuple[KeptQuestion, ...]
-    answered: frozenset[str]
-
-
-def keep_questions(db: Database, person_id: int, have: Sequence[str], *, now: datetime, rng: Any) -> Stock:
-    """Fill up a person's stock where it has run low, and hand it out.
+def keep_questions(db: Database, person_id: int, *, now: datetime, rng: Any) -> tuple[KeptQuestion, ...]:
+    """What each of a person's devices should hold, in order; filled up first where it has run low.
 
     Parameters
     ----------
-    have : sequence of str
-        Ids of the questions that the device holds.
     rng : random.Random
         Draws the numbers.
 
@@ -84,7 +74,6 @@ def keep_questions(db: Database, person_id: int, have: Sequence[str], *, now: da
     NotPreparedError
         No bank is loaded.
     """
-    have = [edge.key(one, "question") for one in have]
     with db.reading() as session:
         low = _minutes(_good(session, person_id, now)) < ENOUGH_MINUTES
         drafted = _planned(session, person_id, now, rng) if low else []
@@ -99,10 +88,7 @@ def keep_questions(db: Database, person_id: int, have: Sequence[str], *, now: da
             if added and _minutes(there) < ENOUGH_MINUTES:
                 _write(session, person_id, added, now)
     with db.reading() as session:
-        return Stock(
-            questions=tuple(_kept(session, row) for row in _good(session, person_id, now)),
-            answered=frozenset(questions.answered_among(session, person_id, have)) if have else frozenset(),
-        )
+        return tuple(_kept(session, row) for row in _good(session, person_id, now))
 
 
 def _good(session: Session, person_id: int, now: datetime) -> list[Any]:

@@ -51,19 +51,18 @@ def keep() -> Response:
             mend=f"up to {_IDS_AT_MOST} ids of 32 hexadecimal digits",
         )
     wiring = wired()
-    stock = kept_questions.keep_questions(wiring.db, person.id, have, now=wiring.clock(), rng=wiring.rng)
+    stock = kept_questions.keep_questions(wiring.db, person.id, now=wiring.clock(), rng=wiring.rng)
     reply: dict[str, Any] = {
         "format": FORMAT,
         "person": person.id,
         "at": wiring.clock().isoformat(),
         "keep": [],
-        "answered": [one for one in have if one in stock.answered],
         "cautions": {one.id: one.text for one in cautions.of(("C1", "C9"))},
         "start": {"acknowledge": list(cautions_at_start(person))},
         "units": kept_questions.units_for_typing(),
     }
     # What fits is found out over the whole stock, not over what this device lacks: so all devices hold the same.
-    pool = _fitting([_question(one) for one in stock.questions], LARGEST_REPLY - _size(reply))
+    pool = _fitting([_question(one) for one in stock], LARGEST_REPLY - _size(reply))
     held = {one["id"] for one in pool}
     reply["keep"] = [one for one in dict.fromkeys(have) if one in held]
     return jsonify(reply | {"questions": [one for one in pool if one["id"] not in set(have)]})
