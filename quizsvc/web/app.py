@@ -21,6 +21,7 @@ from quizsvc.web import (
     assets,
     bench,
     cautions,
+    compression,
     device,
     drill,
     edge,
@@ -91,6 +92,7 @@ def create_app(settings: Settings, *, clock: Callable[[], datetime] = utc_now, d
 
     app.url_map.converters["key"] = edge.KeyConverter
     app.url_map.converters["number"] = edge.NumberConverter
+    compression.register(app)  # what is registered first comes last of all
     errors.register(app)
     edge.register(app)
     # After the edge: a body that cannot be read is refused before its form token is looked for.

@@ -7,12 +7,12 @@ version then, and no old module meets a new one.
 from __future__ import annotations
 
 import hashlib
+import mimetypes
 import re
 from pathlib import Path
 from typing import Any
 
-from flask import Flask, send_from_directory
-from flask.typing import ResponseReturnValue
+from flask import Flask, Response, abort, request
 
 __all__ = ["DEVICE_FILES", "FOLDER", "register", "version"]
 
@@ -53,16 +53,41 @@ def register(app: Flask) -> None:
         if endpoint == "static" and not _VERSIONED.fullmatch(filename):
             values["filename"] = f"v-{current}/{filename}"
 
-    def serve(filename: str) -> ResponseReturnValue:
+    files = {file.name: _read(file) for file in FOLDER.iterdir() if file.is_file()}
+
+    def serve(filename: str) -> Response:
         found = _VERSIONED.fullmatch(filename)
+        name = found[2] if found else filename
+        if name not in files:
+            abort(404)
+        body, mimetype = files[name]
+        response = Response(body, mimetype=mimetype)
+        response.set_etag(hashlib.sha256(body).hexdigest()[:20], weak=True)  # the same words, gzipped or not
         # A page of before an update may still ask by the old version: it gets today's file, and is not to keep it.
-        age = YEAR_S if found and found[1] == current else 0
-        response = send_from_directory(FOLDER, found[2] if found else filename, max_age=age)
-        if age:
-            response.cache_control.immutable = True
+        if found and found[1] == current:
+            response.headers["Cache-Control"] = f"public, max-age={YEAR_S}, immutable"
+        else:
+            response.headers["Cache-Control"] = "no-cache"
+        response.make_conditional(request)
         return response
 
     app.view_functions["static"] = serve
+
+
+def _read(file: Path) -> tuple[bytes, str]:
+    body = file.read_bytes()
+    if file.suffix == ".js":
+        return lean(body.decode()).encode(), "text/javascript"
+    return body, mimetypes.guess_type(file.name)[0] or "application/octet-stream"
+
+
+def lean(script: str) -> str:
+    """A script without its comment lines and indents: a sixth less to carry, and no line moves to another number.
+
+    Only whole lines are comments to it, so nothing inside a text is touched; a template text of several lines would be,
+    and no script has one.
+    """
+    return re.sub(r"(?m)^[ \t]+", "", re.sub(r"(?m)^[ \t]*//.*$", "", script))
 
 
 def version() -> str:

@@ -25,7 +25,7 @@ def worker() -> Response:
     made = hashlib.sha256("\n".join([*files, device.page()]).encode()).hexdigest()[:12]
     head = f"const VERSION = {json.dumps(made)};\nconst FILES = {json.dumps([SHELL, *files])};\n"
     script = (assets.FOLDER / "sw.js").read_text(encoding="utf-8")
-    return Response(head + script, mimetype="text/javascript")
+    return Response(head + assets.lean(script), mimetype="text/javascript")
 
 
 @blueprint.get("/manifest.webmanifest")

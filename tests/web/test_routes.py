@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import re
 
 import pytest
 
@@ -13,9 +14,11 @@ OPEN = {
     "/cautions": 200,
     "/handbook": 200,
     "/health": 200,
+    "/manifest.webmanifest": 200,
     "/on-this-device": 200,
     "/sign-in": 200,
     "/sign-up": 200,
+    "/sw.js": 200,
     "/api/v1/openapi.json": 200,
 }
 OWN = (
@@ -27,6 +30,7 @@ OWN = (
     "/account/password",
     "/log",
     "/thin-spots",
+    "/expectation",
 )
 # Addresses with a part that varies, and static files; each has its own test here.
 VARYING = {
@@ -165,12 +169,19 @@ def test_static_files_are_kept_by_browsers_and_versioned(visitor):
         tag[1]["src"] for tag in page.tags if tag[0] == "script"
     ]
 
-    assert len(addresses) == 3
+    assert len(addresses) >= 3
     for address in addresses:
         response = visitor.client.get(address, buffered=True)
         assert response.status_code == 200
-        assert "?v=" in address
+        if address == "/manifest.webmanifest":
+            assert response.headers["Cache-Control"] == "no-cache"
+            continue
+        assert re.match(r"/static/v-[0-9a-f]{12}/", address)
         assert "max-age=31536000" in response.headers["Cache-Control"]
+        # The same file by an old version, or by none, is looked after at each visit.
+        for other in (re.sub("v-[0-9a-f]{12}", "v-0123456789ab", address), re.sub("v-[0-9a-f]{12}/", "", address)):
+            again = visitor.client.get(other, buffered=True)
+            assert again.data == response.data and "max-age=31536000" not in again.headers["Cache-Control"]
 
 
 def test_health_says_database_migration_and_bank(visitor):
