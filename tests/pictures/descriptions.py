@@ -87,3 +87,16 @@ def overlay() -> dict[str, Any]:
     ]
     aircraft = {"id": "aircraft", "label": "aircraft", "style": "aircraft", "points": AIRCRAFT}
     return {"type": "profile", "title": "all", "lines": [*lines, aircraft], "marks": []}
+
+
+def trend() -> dict[str, Any]:
+    """Three weeks past, today, and two looks ahead."""
+    points = [
+        {"at": 0, "label": "5 Nov", "value": 10, "low": 7, "high": 13},
+        {"at": 7, "label": "12 Nov", "value": 12.5, "low": 9, "high": 15},
+        {"at": 14, "label": "19 Nov", "value": 15, "low": 12, "high": 18},
+        {"at": 21, "label": "26 Nov", "value": 20, "low": 18, "high": 20},
+        {"at": 35, "label": "10 Dec", "value": 15, "low": 11, "high": 18, "ahead": True},
+        {"at": 49, "label": "24 Dec", "value": 10, "low": 6, "high": 14, "ahead": True},
+    ]
+    return {"type": "trend", "title": "Expected right of 20", "unit": "of 20", "high": 20, "points": points}

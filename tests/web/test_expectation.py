@@ -1,0 +1,51 @@
+"""The screen of the check-day expectation."""
+
+from __future__ import annotations
+
+import random
+import re
+
+from quizsvc.services import accounts
+from tests.services.test_expectation import drill
+
+
+def person_of(app, visitor):
+    """Whose browser it is."""
+    token = visitor.client.get_cookie("session").value
+    return accounts.person_of(app.extensions["quizsvc"].db, token, now=app.extensions["quizsvc"].clock())
+
+
+def test_it_belongs_to_a_person(visitor):
+    """Who has no session is led to sign in, and back."""
+    visitor.get("/expectation")
+
+    assert visitor.path == "/sign-in"
+
+
+def test_it_says_what_is_missing(member):
+    """The gate in words, and no figure."""
+    page = member.get("/expectation")
+
+    assert "Too little to say." in page.text
+    assert "20 answers over 8 concepts on 2 days; there are 0 over 0 on 0 so far." in page.text
+    assert "<svg" not in page.html.split("<main", 1)[1]
+    assert "C4" in page.cautions
+
+
+def test_it_says_the_expectation_with_its_range(app, member, bank_db, clock):
+    """One sentence with range, day and the concepts never asked; two pictures, each with its table; C4."""
+    drill(bank_db, clock, person_of(app, member), 6, correctly=True, rng=random.Random(6))
+    page = member.get("/expectation")
+
+    said = re.search(
+        r"If asked 20 fresh items of this blueprint on \d+ \w+, with nothing practised until then: "
+        r"expected (\d+), plausible (\d+) to (\d+)\. "
+        r"(?:\d+ concepts? (?:was|were) never asked|Every concept was asked)",
+        page.text,
+    )
+    assert said and int(said[2]) <= int(said[1]) <= int(said[3]) <= 20
+    main = page.html.split("<main", 1)[1]
+    assert main.count("<svg") == 2 and main.count("<table") == 2
+    assert "C4" in page.cautions
+    assert not re.search(r"\b(ready|competent|current|qualified|proficient)\b", page.text.lower())
+    assert "%" not in re.sub(r"<[^>]+>", "", main)
