@@ -21,9 +21,10 @@ LIGHT, DARK = "#ffffff", "#10151b"
 @blueprint.get("/sw.js")
 def worker() -> Response:
     """The worker with its version: a hash over the files that it keeps, and over the shell with the cautions in it."""
-    files = [url_for("static", filename=name) for name in assets.DEVICE_FILES]
-    made = hashlib.sha256("\n".join([*files, device.page()]).encode()).hexdigest()[:12]
-    head = f"const VERSION = {json.dumps(made)};\nconst FILES = {json.dumps([SHELL, *files])};\n"
+    base = url_for("static", filename="")
+    made = hashlib.sha256("\n".join([base, device.page()]).encode()).hexdigest()[:12]
+    files = f"{json.dumps(assets.DEVICE_FILES, separators=(',', ':'))}.map((name) => {json.dumps(base)} + name)"
+    head = f"const VERSION = {json.dumps(made)};\nconst FILES = [{json.dumps(SHELL)}, ...{files}];\n"
     script = (assets.FOLDER / "sw.js").read_text(encoding="utf-8")
     return Response(head + assets.lean(script), mimetype="text/javascript")
 

@@ -12,6 +12,7 @@ import quizsvc.web
 from quizsvc.bank.kinds import KINDS
 from quizsvc.store.tables import Question
 from quizsvc.web.app import create_app
+from quizsvc.web.assets import FIRST_MODULES
 from tests.web.pages import Visitor
 
 STATIC = Path(quizsvc.web.__file__).parent / "static"
@@ -20,7 +21,7 @@ STATIC = Path(quizsvc.web.__file__).parent / "static"
 # What the first drill page brings in, the worker and what it keeps ready among it; the screen on the device has its own
 # modules, and so have the fault bench and the preview.
 FIRST_PAGE = ("main", "drill", "form", "kept", "send", "installed", "store", "outbox", "fill", "sw")
-ON_DEVICE = ("device", "device-home", "device-set", "feedback", "table", "grade")
+ON_DEVICE = ("device", "live", "device-home", "device-set", "feedback", "table", "grade")
 OTHERS = ("bench", "preview", "sign-out")
 
 
@@ -48,17 +49,24 @@ def test_scripts_of_the_device_stay_small(visitor):
     assert sum(map(len, scripts(visitor.client, OTHERS).values())) <= 6_500
 
 
-def test_the_imports_of_the_first_page_are_those_counted():
-    """What main.js brings in, followed through, is what is counted above; the worker is fetched by its address."""
-    found, waiting = set(), ["main"]
+def imported(name, pattern):
+    """What a script brings in, followed through."""
+    found, waiting = set(), [name]
     while waiting:
-        name = waiting.pop()
-        if name not in found:
-            found.add(name)
-            source = (STATIC / f"{name}.js").read_text("utf-8")
-            waiting += re.findall(r'^import .* from "\./(.+)\.js";$', source, re.MULTILINE)
+        one = waiting.pop()
+        if one not in found:
+            found.add(one)
+            waiting += re.findall(pattern, (STATIC / f"{one}.js").read_text("utf-8"), re.MULTILINE)
+    return found - {name}
 
-    assert found == set(FIRST_PAGE) - {"sw"}
+
+def test_the_imports_of_the_first_page_are_those_counted():
+    """Before a tap counts those that the page names beside main.js; with what comes after, those counted above."""
+    first = imported("main", r'^import .* from "\./(.+)\.js";$')
+    every = imported("main", r'(?:from |import\()"\./(.+?)\.js"')
+
+    assert {f"{name}.js" for name in first} == set(FIRST_MODULES)
+    assert {"main", *every} == (set(FIRST_PAGE) | set(OTHERS) | {"live"}) - {"sw"}
 
 
 def test_the_first_drill_page_weighs_at_most_60_kb(settings, kinds_db, clock):
