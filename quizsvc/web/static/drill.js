@@ -5,13 +5,14 @@ import { Refused, send, uuid } from "./send.js";
 
 const screen = document.getElementById("screen");
 const status = document.getElementById("status");
+let shown = location.pathname;
 let ahead = null; // the screen after the feedback: {url, html}
 
 export function drill() {
   document.addEventListener("submit", onSubmit);
   document.addEventListener("click", onClick);
   document.addEventListener("input", remember);
-  addEventListener("popstate", () => location.reload());
+  addEventListener("popstate", () => location.pathname === shown || location.reload()); // not for a link within
   ready();
 }
 
@@ -143,6 +144,7 @@ function show(html, address, title) {
   const named = screen.querySelector("[data-title]");
   document.title = title || (named && named.dataset.title) || document.title;
   if (address !== location.pathname) history.pushState(null, "", address);
+  shown = location.pathname;
   say("");
   head();
   ready();
