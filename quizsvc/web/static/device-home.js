@@ -84,8 +84,9 @@ export async function paint(state, owed, open) {
   for (const need of screen.querySelectorAll("[data-need]")) need.hidden = need.dataset.need !== state.sending;
   const stored = state.answers.some((answer) => answer.state === "stored") && !waits(state);
   tell("stored", stored && "Every answer given here is stored by the service.");
-  const others = await store.others();
+  const others = Object.values(await store.others()).reduce((sum, one) => sum + one, 0);
   const whose = "until that person signs in on this device";
+  at("claim").hidden = !others || state.other !== "claim";
   tell("others", others && `${count(others, "answer")} of somebody else ${others === 1 ? "waits" : "wait"} here ${whose}.`);
   const differs = (answer) => answer.state === "stored" && answer.result.differs && answer.judged && !answer.seen;
   list(state, "differing", differs, (answer) => `The service judged this differently: ${outcome(answer)}, not ${answer.judged.outcome}.`);

@@ -187,7 +187,7 @@ listen(screen, "submit", (event) => {
   return answer(event.target, event.submitter);
 });
 listen(window, "outbox", ({ detail }) => {
-  state.sending = detail.state;
+  Object.assign(state, detail.other ? { other: detail.other } : { sending: detail.state });
   return again();
 });
 listen(window, "kept", again);

@@ -1,6 +1,6 @@
 // Answers that wait on this device go out in their order, each stored once: the service knows them by their UUIDs.
 import { Refused, send } from "./send.js";
-import { all, get, open, put, waiting, who } from "./store.js";
+import { all, get, open, others, put, waiting, who } from "./store.js";
 
 const BATCH = 25;
 const NEEDS = { "client-format": "older client", "answers-of-another-person": "other person", "sign-in-needed": "sign in" };
@@ -8,6 +8,7 @@ let queued = false;
 
 export function start() {
   addEventListener("online", flush);
+  addEventListener("kept", flush); // somebody else may be signed in now
   document.addEventListener("visibilitychange", () => document.hidden || flush());
   return flush();
 }
@@ -18,16 +19,23 @@ export async function flush() {
   queued = true;
   const person = await who();
   if (!person) return (queued = false);
-  const round = () => {
+  const round = async () => {
     queued = false;
-    return sendAll(person).catch(() => {}); // storage that is refused, full or wiped: nothing waits here
+    try {
+      await sendAll(person);
+      // Of those who were here before, the service takes what this person has claimed.
+      for (const other of Object.keys(await others())) await sendAll(Number(other), true);
+    } catch {
+      // Storage that is refused, full or wiped: nothing waits here.
+    }
   };
   await (navigator.locks ? navigator.locks.request(`outbox-${person}`, round) : round());
 }
 
-async function sendAll(person) {
+async function sendAll(person, other) {
   const db = await open(person);
   const told = async (state) => {
+    if (other) return dispatchEvent(new CustomEvent("outbox", { detail: { other: state } }));
     const rows = await all(db, "answers");
     const number = (word) => rows.filter((row) => row.state === word).length;
     const differing = rows.filter(({ result }) => result && result.differs).length;

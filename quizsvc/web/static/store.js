@@ -71,16 +71,17 @@ export const give = (db, answer) =>
 
 export const waiting = async (db) => (await all(db, "answers")).filter(({ state }) => state === "waiting");
 
-// How many answers of other persons wait here.
+// How many answers of other persons wait here, by person.
 export async function others() {
-  let sum = 0;
+  const found = {};
   const mine = await who();
   for (const person of ((await device("persons").catch(() => [])) || []).filter((one) => one !== mine)) {
     const db = await open(person);
-    sum += (await waiting(db)).length;
+    const { length } = await waiting(db);
+    if (length) found[person] = length;
     db.close();
   }
-  return sum;
+  return found;
 }
 
 export async function wipe(person) {
