@@ -25,7 +25,7 @@ Array = NDArray[np.float64]
 BLUEPRINT_ITEMS = 20
 """Items of the check that is simulated."""
 
-CHECKS = 4000
+CHECKS = 2000
 """Simulated checks: the ends of the range wobble by less than half an item."""
 
 RANGE = 0.80

@@ -26,7 +26,7 @@ WEEKS_BACK = 12
 AHEAD_DAYS = 60
 FADES_DAYS = 7
 # The line over time needs no sharper ends than its pixels; the figures of the day itself get more checks.
-_CHECKS_ON_THE_LINE = 600
+_CHECKS_ON_THE_LINE = 300
 
 
 def expectation_of(db: Database, person_id: int, *, now: datetime) -> ExpectationView:

@@ -74,7 +74,7 @@ def test_it_falls_while_nothing_is_practised_and_rises_by_right_answers(bank_db,
     assert better.expected > worse.expected
     assert len([one for one in better.trend["points"] if not one.get("ahead")]) >= 3
     line = [one["value"] for one in better.trend["points"] if one.get("ahead")]
-    # The line's looks ahead are simulated with 600 checks: half an item is more than their error.
+    # The line's looks ahead are simulated with 300 checks: half an item is more than their error.
     assert all(later <= sooner + 0.5 for sooner, later in zip(line, line[1:], strict=False))
     assert line[-1] < better.trend["points"][-5]["value"]
 
