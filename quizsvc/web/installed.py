@@ -15,7 +15,7 @@ blueprint = Blueprint("installed", __name__)
 
 SHELL = "/on-this-device"
 NAME = "quizsvc"
-LIGHT, DARK = "#ffffff", "#10151b"
+LIGHT = "#ffffff"
 
 
 @blueprint.get("/sw.js")

@@ -156,6 +156,10 @@ function notYet(what) {
     const button = document.createElement("button");
     Object.assign(button, { type: "button", className: "plain", textContent: "Try now", onclick: now });
     status.append(button);
+    const { serviceWorker } = navigator;
+    if (!serviceWorker || !serviceWorker.controller) return;
+    const link = document.createElement("a");
+    status.append(" ", Object.assign(link, { href: "/on-this-device", textContent: "Go on with what is on this device" }));
   };
 }
 

@@ -10,11 +10,19 @@ export async function install() {
   if (!isSecureContext || !("serviceWorker" in navigator)) return;
   try {
     registration = await navigator.serviceWorker.register("/sw.js");
-    registration.addEventListener("updatefound", () => registration.installing.addEventListener("statechange", takeOver));
+    registration.addEventListener("updatefound", () => registration.installing.addEventListener("statechange", changed));
     takeOver();
   } catch {
-    // Refused by the browser: the service goes on with signal, and the device's screen says so.
+    unkept();
   }
+}
+
+// Refused by the browser, or there is no room: the service goes on with signal, and the device's screen says so.
+const unkept = () => document.documentElement.classList.add("unkept");
+
+function changed({ target }) {
+  if (target.state === "redundant" && !registration.active) unkept();
+  takeOver();
 }
 
 function takeOver() {

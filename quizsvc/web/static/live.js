@@ -2,23 +2,27 @@
 // before anybody has touched this one.
 const screen = document.getElementById("screen");
 const status = document.getElementById("status");
+const TOUCHES = ["pointerdown", "keydown", "click", "focusin"];
+const PATIENCE_MS = 2000;
 
 async function freshen() {
-  if (!["/", "/on-this-device"].includes(location.pathname)) {
-    status.textContent = "No signal. This page needs the service; here is what is on this device.";
-  }
-  if (location.pathname !== "/") return;
   let touched = false;
-  for (const name of ["pointerdown", "keydown"]) addEventListener(name, () => (touched = true), { once: true });
+  for (const name of TOUCHES) addEventListener(name, () => (touched = true), { once: true });
   try {
-    const response = await fetch("/?live", { signal: AbortSignal.timeout(2000) });
+    const response = await fetch("/?live", { signal: AbortSignal.timeout(PATIENCE_MS) });
     const live = new DOMParser().parseFromString(await response.text(), "text/html");
-    if (!response.ok || touched || document.activeElement !== document.body) throw new Error("too late");
-    screen.replaceChildren(...live.getElementById("screen").childNodes);
+    const start = live.getElementById("screen");
+    // A screen from another address would stand under this one's.
+    if (!response.ok || response.redirected || !start) throw new Error("not the start page");
+    if (touched || document.activeElement !== document.body) throw new Error("too late");
+    screen.replaceChildren(...start.childNodes);
     document.title = live.title;
   } catch {
     if (navigator.onLine && !screen.querySelector("[data-set-open]")) status.innerHTML = '<a href="/?live">Open the start page</a>';
   }
 }
 
-freshen();
+if (location.pathname === "/") freshen();
+else if (location.pathname !== "/on-this-device") {
+  status.textContent = "No signal. This page needs the service; here is what is on this device.";
+}
