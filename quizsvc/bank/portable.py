@@ -7,7 +7,7 @@ it arrives, and its grade wins.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from quizsvc.bank.grade import grade
@@ -21,6 +21,8 @@ OFFLINE_KINDS = ("one", "some", "match", "order", "still-works", "gauge", "numbe
 """Kinds that a device can judge. The others need the service: plots, spoken answers and parts that hang together."""
 
 _MARKDOWN = ("beliefs", "texts")
+
+_OPPOSITE = {WORKS: LOST, LOST: WORKS}
 
 Grades = dict[str, list[Any]]
 
@@ -90,6 +92,10 @@ def _grade(record: Mapping[str, Any], response: Mapping[str, Any]) -> list[Any]:
 
 
 def _one(record: Mapping[str, Any]) -> dict[str, Any]:
+    return _options(record) | {"grades": {option: _grade(record, {"option": option}) for option in record["order"]}}
+
+
+def _options(record: Mapping[str, Any]) -> dict[str, Any]:
     return {"order": record["order"], "keys": record["keys"], "beliefs": record["beliefs"]}
 
 
@@ -101,7 +107,7 @@ def _some(record: Mapping[str, Any]) -> dict[str, Any]:
         for hits in range(len(keys) + 1)
         for false in range(len(others) + 1)
     }
-    return _one(record) | {"grades": grades}
+    return _options(record) | {"grades": grades}
 
 
 def _match(record: Mapping[str, Any]) -> dict[str, Any]:
@@ -127,52 +133,46 @@ def _still_works(record: Mapping[str, Any]) -> dict[str, Any]:
     rows = record["rows"]
     choices = [choice["id"] for choice in record["choices"]]
     grades: Grades = {}
-    # A wrong answer that exchanges works and lost in a grave row caps the credit: one such stands for all of them.
-    for at in range(len(rows) + 1):
-        for swapped in (False, True):
-            given = _wrong_but(rows, choices, at, swapped)
-            if given is not None:
-                grades[f"{at}/{int(swapped)}"] = _grade(record, {"rows": given})
+    remarks: dict[str, str] = {}
+    # Works taken for lost, or lost for works, in a grave row caps the credit: one such row stands for any number.
+    for swapped in (None, *(row["id"] for row in rows if row["grave"])):
+        for right in reversed(range(len(rows) + 1)):
+            given = _rows_given(rows, choices, right, swapped)
+            if given is None:
+                continue
+            judged = grade(record, {"rows": given})
+            grades[f"{right}/{int(swapped is not None)}"] = [judged.outcome, judged.credit]
+            if swapped is not None and judged.remark:
+                remarks.setdefault(swapped, judged.remark)  # the first has no other row exchanged
     return {
         "rows": [{"id": row["id"], "keys": row["keys"], "grave": row["grave"]} for row in rows],
         "choices": choices,
         "grades": grades,
-        "remarks": {
-            row["id"]: f"Half the credit at most: works and lost were exchanged for {row['label']}."
-            for row in rows
-            if row["grave"]
-        },
+        "remarks": remarks,
         "texts": {choice["id"]: choice["text"] for choice in record["choices"]},
         "beliefs": {f"{row['id']} {taken}": belief for row in rows for taken, belief in row["beliefs"].items()},
     }
 
 
-def _swapped(row: Mapping[str, Any], given: str) -> bool:
-    return bool(row["grave"]) and ((WORKS in row["keys"] and given == LOST) or (LOST in row["keys"] and given == WORKS))
-
-
-def _wrong_but(rows: Any, choices: list[str], right: int, swapped: bool) -> dict[str, str] | None:
-    """A response with so many rows right, with or without an exchange in a grave row; None where there is none."""
-    wrong: dict[str, str] = {}
-    plain: dict[str, str] = {}
+def _rows_given(
+    rows: Sequence[Mapping[str, Any]], choices: Sequence[str], right: int, swapped: str | None
+) -> dict[str, str] | None:
+    """Answers with so many rows right, and works and lost exchanged in one grave row or in none; None if impossible."""
+    ways = []
     for row in rows:
-        for choice in choices:
-            if choice not in row["keys"]:
-                (wrong if _swapped(row, choice) else plain).setdefault(row["id"], choice)
-    left = len(rows) - right
-    ids = [row["id"] for row in rows]
-    chosen: dict[str, str] = {}
-    if swapped:
-        if not left or not wrong:
-            return None
-        chosen[next(iter(wrong))] = wrong[next(iter(wrong))]
-    for row in ids:
-        if len(chosen) < left and row not in chosen and (row in plain or (swapped and row in wrong)):
-            chosen[row] = plain.get(row) or wrong[row]
-    if len(chosen) < left:
-        return None
-    keys = {row["id"]: next(key for key in row["keys"] if key in choices) for row in rows if row["id"] not in chosen}
-    return {row: chosen.get(row) or keys[row] for row in ids}
+        keys = [choice for choice in choices if choice in row["keys"]]
+        wrong = [choice for choice in choices if choice not in keys]
+        exchanged = [choice for choice in wrong if row["grave"] and _OPPOSITE.get(choice) in keys]
+        plain = [choice for choice in wrong if choice not in exchanged]
+        if row["id"] == swapped:
+            keys, wrong = [], exchanged
+        else:
+            wrong = plain or (exchanged if swapped else [])
+        ways.append((row["id"], keys, wrong))
+    # A row that cannot be wrong is right first, and one that cannot be right is right last.
+    ways.sort(key=lambda way: (bool(way[2]), not way[1]))
+    given = {row: keys if at < right else wrong for at, (row, keys, wrong) in enumerate(ways)}
+    return {row: taken[0] for row, taken in given.items()} if all(given.values()) else None
 
 
 def _gauge(record: Mapping[str, Any]) -> dict[str, Any]:

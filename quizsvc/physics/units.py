@@ -38,7 +38,7 @@ _MINUSES = dict.fromkeys(map(ord, "\u2010\u2011\u2012\u2013\u2212\ufe63\uff0d"),
 _QUOTES = dict.fromkeys(map(ord, "\u2018\u2019\u02bc"), "'")
 _PLAIN = str.maketrans({**_SPACES, **_MINUSES, **_QUOTES})
 
-_FLIGHT_LEVEL = re.compile(r"(?:FL|flight level) ?([0-9]{1,3})\.?", re.IGNORECASE)
+_FLIGHT_LEVEL = re.compile(r"(?:FL|flight level) ?([0-9]{1,3})\.?", re.IGNORECASE | re.ASCII)
 _NUMBER_THEN_REST = re.compile(r"([+-]?) ?([0-9.,]+(?: [0-9.,]+)*) ?(.*)")
 _DIGITS = re.compile(r"[0-9]+\.?|[0-9]*\.[0-9]+")
 _COMMA_THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(?:,[0-9]{3})+(?:\.[0-9]*)?")

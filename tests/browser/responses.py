@@ -3,45 +3,60 @@
 from __future__ import annotations
 
 import json
+import math
 import random
 
 from quizsvc.bank.check import BankText, check_bank
 from quizsvc.bank.draw import DrawError
-from quizsvc.bank.grade import grade, read_response
-from quizsvc.bank.portable import portable
+from quizsvc.bank.portable import OFFLINE_KINDS
 from quizsvc.bank.question import compile_item, issue
-from quizsvc.errors import InputError
-from quizsvc.physics.units import UNITS, format_quantity, from_si
-from tests.bank.bank_texts import SHIPPED
+from quizsvc.physics.units import UNITS, format_quantity, from_si, to_si
+from tests import kinds_bank
+from tests.bank.bank_texts import SHIPPED, SHIPPED_AIRCRAFT, check
+from tests.bank.kinds import test_second_aircraft as second_aircraft
 
 ODD_TEXTS = (
-    "", "   ", "abc", "12 apples", "1,5,5", "1.2.3", "--5", "1 2 3", "FL", "FL1234", "fl 55", "flight level 330.",
-    "3e4", "5'", "5 ft.", "٣", "½", "∞", "1" * 61, "9" * 40, "12\u00a0000", "12\u202f000 ft", "\u22125", "−5 ft", "5‑6", ",5",
-    ".5", "5.", "5,", "0", "-0", "+7", "+ 7 psi", "0,123", "1,234", "12,345.6", "1 234,5", "01,234", "8,7 psi",
-    "8.7 PSI", "20 kg", "20 °C", "20 degrees", "3 min", "3 MINUTES", "12\u0000", "12\u0007", "12\n3", "12\t3 ft", "\ufeff12",
-    "1_000", "50 %", "50%", "½ ft", "6 FT", "6 Ft.", "6  ft", "psi", "ft 6", "1,000,000 m", "1.000.000", "1,000.", "1 000 000",
+    *("", "   ", "abc", "12 apples", "1,5,5", "1.2.3", "--5", "1 2 3", "FL", "FL1234", "fl 55", "flight level 330."),
+    *("5'", "5 ft.", "5 ft .", "٣", "½", "∞", "1" * 61, "9" * 40, "12\u00a0000", "12\u202f000 ft", "\u22125", "−5 ft"),
+    *("5‑6", "3e4", ",5", ".5", "5.", "5,", "0", "-0", "+7", "+ 7 psi", "0,123", "1,234", "12,345.6", "1 234,5"),
+    *("01,234", "8,7 psi", "8.7 PSI", "20 kg", "20 °C", "20 degrees", "3 min", "3 MINUTES", "12\u0000", "12\u0007"),
+    *("12\n3", "12\t3 ft", "\ufeff12", "1_000", "50 %", "50%", "½ ft", "6 FT", "6 Ft.", "6  ft", "psi", "ft 6"),
+    *("1,000,000 m", "1.000.000", "1,000.", "1 000 000", "5\x85ft", "5 constructor", "5 __proto__", "\U0001f600", "5 \ud800", "999999999999999"),
 )  # fmt: skip
 EACH = 14
 FORMS = ("{0}", "{0} {1}", "{0}{1}", " {0} ", "+{0}", "{0} {1}.")
 
 
-def bank():
-    """The shipped bank, checked."""
+def _shipped():
     paths = sorted(path for path in SHIPPED.rglob("*") if path.suffix in (".yaml", ".md"))
-    texts = []
-    for path in paths:
-        name = path.relative_to(SHIPPED)
-        texts.append(BankText(str(name), name.parts[0] if len(name.parts) > 1 else "", path.read_text("utf-8")))
-    return check_bank(texts, rng=random.Random(3))
+    names = [path.relative_to(SHIPPED) for path in paths]
+    return [
+        BankText(str(name), name.parts[0] if len(name.parts) > 1 else "", (SHIPPED / name).read_text("utf-8"))
+        for name in names
+    ]
 
 
-def records(checked, kind, number, rng):
-    """So many records of a kind, evenly over its items, as they come back from the database."""
-    items = [item for item in checked.items if item.kind == kind]
-    compiled = [compile_item(item.body, checked.aircraft.get(item.folder)) for item in items]
+def compiled():
+    """Compiled items by kind: those of the shipped bank, of another aircraft, and one of each kind of the tests."""
+    ours = kinds_bank.items(OFFLINE_KINDS)
+    banks = (
+        check_bank(_shipped(), rng=random.Random(3)),
+        check_bank(second_aircraft.texts(), rng=random.Random(44)),
+        check(ours, concepts=kinds_bank.concepts(OFFLINE_KINDS), aircraft=SHIPPED_AIRCRAFT),
+    )
+    found = {}
+    for checked in banks:
+        for item in checked.items:
+            if item.kind in OFFLINE_KINDS:
+                found.setdefault(item.kind, []).append(compile_item(item.body, checked.aircraft.get(item.folder)))
+    return found
+
+
+def records(items, number, rng):
+    """So many records, evenly over the items, as they come back from the database."""
     found = []
     while len(found) < number:
-        for item in compiled:
+        for item in items:
             try:
                 found.append(json.loads(json.dumps(issue(item, rng).record)))
             except DrawError:
@@ -53,28 +68,6 @@ def responses(record, rng):
     """Responses to one question: some right, some wrong, some that are none."""
     every = _BY_KIND[record["kind"]](record, rng)
     return [{"pass": True}, *rng.sample(every, min(EACH, len(every)))]
-
-
-def judged(record, response):
-    """What the service makes of it: the grade's parts, or where it is open."""
-    try:
-        given = grade(record, read_response(record, response))
-    except InputError as error:
-        return {"open": error.where}
-    return {
-        "outcome": given.outcome,
-        "credit": given.credit,
-        "belief": given.belief,
-        "remark": given.remark,
-        "readBack": given.read_back,
-        "marks": {mark.id: [mark.picked, mark.key] for mark in given.marks},
-        "rows": [[row.id, row.right, row.given, row.key, None if row.right else row.belief] for row in given.rows],
-    }
-
-
-def table(record):
-    """What a device gets of the record."""
-    return portable(record)
 
 
 def _one(record, rng):
@@ -162,10 +155,16 @@ def _typed(value_si, unit, rng):
 def _number(record, rng):
     unit, key, within = record["unit"], record["key"], record["within"]
     values = [key, record["rounded"] or key, -key, key * 10, key / 10]
-    for edge in (within, 2 * within):
-        for sign in (1, -1):
-            values += [key + sign * edge * part for part in (0.5, 1 - 1e-5, 1, 1 + 1e-5, 1.3)]
-    values += [value for trap in record["traps"] for value in (trap["value"], trap["rounded"]) if value is not None]
+    edges = [key + sign * edge for sign in (1, -1) for edge in (within, 2 * within)]
+    for edge in edges:
+        values += [key + (edge - key) * part for part in (0.5, 1 - 1e-5, 1, 1 + 0.5e-9, 1 + 2e-9, 1 + 1e-5, 1.3)]
+        values += [math.nextafter(edge, math.inf), math.nextafter(edge, -math.inf)]
+    for trap in record["traps"]:
+        values += [trap["value"], trap["value"] + rng.choice((1, -1)) * within * rng.choice((1, 1 + 1e-5, 0.5))]
+        values += [trap["rounded"]] if trap["rounded"] is not None else []
+    # Printed numbers stand just beside the key by up to half of their last digit.
+    step = 0.5 * 10.0 ** -record["decimals"]
+    values += [to_si(from_si(key, unit) + sign * step * part, unit) for sign in (1, -1) for part in (0.999, 1, 1.001)]
     exact = [f"{from_si(value, unit)!r}" for value in values]
     typed = [_typed(value, unit, rng) for value in values]
     return [{"text": text} for text in (*exact, *typed, *rng.sample(ODD_TEXTS, 12))] + [{}]

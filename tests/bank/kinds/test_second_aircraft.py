@@ -95,17 +95,21 @@ ITEMS = """\
 """
 
 
-@pytest.fixture(scope="module")
-def items():
-    """The compiled items by id."""
-    texts = [
+def texts():
+    """The files of its bank."""
+    return [
         BankText("vessandry-44/aircraft.yaml", "vessandry-44", AIRCRAFT),
         BankText("vessandry-44/concepts.yaml", "vessandry-44", CONCEPTS),
         BankText("vessandry-44/items.yaml", "vessandry-44", ITEMS),
         BankText("vessandry-44/handbook/24.md", "vessandry-44", "# Power\n\n## 24-10 Buses\n\nTwo.\n"),
         BankText("cautions.yaml", "", CAUTIONS),
     ]
-    checked = check_bank(texts, rng=random.Random(44))
+
+
+@pytest.fixture(scope="module")
+def items():
+    """The compiled items by id."""
+    checked = check_bank(texts(), rng=random.Random(44))
     assert checked.faults == []
     return {item.id: compile_item(item.body, checked.aircraft["vessandry-44"]) for item in checked.items}
 
