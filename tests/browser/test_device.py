@@ -5,6 +5,8 @@ What the device says is held against what the service says of the same answer on
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
+
 import pytest
 
 from quizsvc.bank.portable import OFFLINE_KINDS
@@ -165,6 +167,22 @@ def test_what_was_typed_and_the_set_survive_a_reload(kept, site):
     assert steps.question(page) == waiting != first
     assert page.locator("#progress").inner_text() == f"2 of {count}"
     assert page.locator("input[name=sureness][value=think]").is_checked()
+
+
+def test_a_set_of_the_day_before_is_offered_no_more(kept, site):
+    """As online: after 24 hours the planner would choose differently. What was kept can be begun anew."""
+    page = kept()
+    begin(page)
+    answer(page, site.db, correctly=True)
+    page.context.set_offline(False)
+    page.goto(HERE)
+    page.get_by_role("button", name="Go on").wait_for()
+    page.clock.set_fixed_time(datetime.now(UTC) + timedelta(hours=24, minutes=1))
+    page.goto(HERE)
+    page.get_by_role("heading", name="Short set", exact=True).wait_for()
+    page.locator("[data-begin]").wait_for()
+
+    assert page.get_by_role("button", name="Go on").is_hidden()
 
 
 def test_stop_here_keeps_the_answers_and_another_set_begins(kept, site):

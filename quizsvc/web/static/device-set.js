@@ -31,9 +31,12 @@ export function asked({ questions, given }, { ids, spares }) {
   return { next: open[0], left: open.length, answered: here.length - open.length };
 }
 
-// The set that can be gone on with.
+const DAY_MS = 24 * 3600 * 1000;
+
+// The set that can be gone on with; after a day the service would choose other questions, as with a set online.
 export function unfinished(state) {
-  const set = state.sets.find((one) => !one.ended_at && asked(state, one).next);
+  const fresh = ({ begun_at, ended_at }) => !ended_at && Date.now() - Date.parse(begun_at) < DAY_MS;
+  const set = state.sets.find((one) => fresh(one) && asked(state, one).next);
   return set && { set, name: set.long ? "Long set" : "Short set", ...asked(state, set) };
 }
 
