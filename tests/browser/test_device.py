@@ -48,7 +48,7 @@ def test_a_set_of_every_kind_without_signal(kept, site, correctly):
 
     assert set(asked.values()) == set(OFFLINE_KINDS)
     assert page.locator("h1").inner_text() == "End of set"
-    assert page.get_by_text(f"{len(asked)} answers given here wait to be sent.").is_visible()
+    page.get_by_text(f"{len(asked)} answers given here wait to be sent.").wait_for()
 
     arrived(page, site, len(asked))
 

@@ -57,7 +57,7 @@ def test_a_set_without_signal_outlives_the_browser(device, site):
     page.get_by_role("button", name="Go on").click()
     asked |= drill(page, site.db, correctly=True)
     assert set(asked.values()) == set(OFFLINE_KINDS)
-    assert page.get_by_text(f"{len(asked)} answers given here wait to be sent.").is_visible()
+    page.get_by_text(f"{len(asked)} answers given here wait to be sent.").wait_for()
     assert stored(site) == []
 
     arrived(page, site, len(asked))
