@@ -86,6 +86,7 @@ def installed(device):
     phone = device()
     visit(phone.open())
     until(phone.page, CONTROLLED, True)
+    phone.context.set_default_timeout(30_000)  # a busy machine; nothing here is about how long it takes
     return phone
 
 
