@@ -91,6 +91,29 @@ def test_any_response_is_read_or_refused_alike(kind, change, keep, page):
     agree(page, [(any_cases.RECORDS[kind], [{**(any_cases.RIGHT[kind] if keep else {}), **json_of(change)}])])
 
 
+@pytest.mark.parametrize("kind", OFFLINE_KINDS)
+def test_what_is_no_answer_is_refused_alike(kind, page):
+    """Lists, texts and numbers where maps and ids belong; a pass that is none; names that every object knows."""
+    right = any_cases.RIGHT[kind]
+    values = (
+        None,
+        [],
+        ["warn"],
+        {},
+        {"cabin": "1"},
+        "works",
+        3,
+        True,
+        "constructor",
+        ["constructor"],
+        {"constructor": "x"},
+    )
+    shapes = [right | {name: value} for name in right for value in values]
+    passes = [right | {"pass": value} for value in (True, False, None, "yes", 1, [])]
+
+    assert agree(page, [(any_cases.RECORDS[kind], shapes + passes)]) >= {"open", "pass", "full"}
+
+
 def number(unit, key=0.0, within=0.0, **changed):
     """The record of a number that shows nothing else."""
     return {
@@ -277,10 +300,26 @@ class TestWholeTables:
         ]
         rows[0] = rows[0] | {"beliefs": {choice["id"]: f"held: {choice['text']}" for choice in record["choices"]}}
         choices = [choice["id"] for choice in record["choices"]]
+        rows[-1] = rows[-1] | {
+            "keys": [choice for choice in choices if choice.startswith("after ")][:2],
+            "grave": False,
+        }
         names = [row["id"] for row in rows]
         given_ = [{"rows": dict(zip(names, way, strict=True))} for way in itertools.product(choices, repeat=len(names))]
 
         assert agree(page, [(record | {"rows": rows}, given_)]) == {"full", "part", "miss"}
+
+    def test_a_belief_at_what_is_right_is_not_told(self, page):
+        """Of an option, and of a gauge's option."""
+        one = issue(grade_cases.item_of(grade_cases.ONE), random.Random(1)).record
+        gauge = gauge_cases.record()
+        readings = {"cabin": "4,700", "differential": "8.9"}
+        told = [record | {"beliefs": dict.fromkeys(record["order"], "told")} for record in (one, gauge)]
+        cases = [
+            (told[0], [{"option": option} for option in one["order"]]),
+            (told[1], [{"readings": readings, "option": option} for option in gauge["order"]]),
+        ]
+        assert agree(page, cases) == {"full", "part", "miss"}
 
     def test_every_choice(self, page):
         """Every set of options of `some`, every option of `one`; refused shapes."""
