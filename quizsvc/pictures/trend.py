@@ -15,13 +15,13 @@ _LEFT, _RIGHT, _TOP, _BOTTOM = 40.0, 388.0, 16.0, 226.0
 
 _BODY = """\
 {% for line in grid %}
-<path class="pic-soft" d="M{{ left|n }} {{ line.y|n }}H{{ right|n }}" stroke="{{ SOFT }}" stroke-width=".8" \
+<path class="pic-grid" d="M{{ left|n }} {{ line.y|n }}H{{ right|n }}" stroke="{{ SOFT }}" stroke-width=".8" \
 fill="none"/>
 <text class="pic-text" x="{{ (left - 7)|n }}" y="{{ (line.y + 6)|n }}" font-size="{{ size|n }}" text-anchor="end" \
 fill="{{ INK }}">{{ line.text }}</text>
 {% endfor %}
 {% for band in bands %}
-<path class="pic-bar" d="{{ band }}" fill="{{ SOFT }}" fill-opacity=".22" stroke="none"/>
+<path class="pic-band" d="{{ band }}" fill="{{ SOFT }}" fill-opacity=".22" stroke="none"/>
 {% endfor %}
 {% for edge in edges %}
 <path class="pic-ink" d="{{ edge.d }}" stroke="{{ INK }}" stroke-width="1.2" fill="none"{{ edge.dash }}/>
@@ -30,7 +30,7 @@ fill="{{ INK }}">{{ line.text }}</text>
 <path class="pic-ink" d="{{ line.d }}" stroke="{{ INK }}" stroke-width="3.2" fill="none"{{ line.dash }}/>
 {% endfor %}
 {% for point in points %}
-<circle class="pic-ink" cx="{{ point.x|n }}" cy="{{ point.y|n }}" r="4" stroke="{{ INK }}" stroke-width="2" \
+<circle class="{{ point.kind }}" cx="{{ point.x|n }}" cy="{{ point.y|n }}" r="4" stroke="{{ INK }}" stroke-width="2" \
 fill="{{ point.fill }}"/>
 {% endfor %}
 {% for label in labels %}
@@ -86,7 +86,13 @@ def draw(description: Mapping[str, Any], name: str) -> str:
         edges=edges,
         lines=lines,
         points=[
-            {"x": x(float(one["at"])), "y": y(float(one["value"])), "fill": svg.PAPER if one.get("ahead") else svg.INK}
+            {
+                "x": x(float(one["at"])),
+                "y": y(float(one["value"])),
+                # The class fills it too: on a dark page the attribute alone would swap solid and hollow.
+                "kind": "pic-body" if one.get("ahead") else "pic-hub pic-ink",
+                "fill": svg.PAPER if one.get("ahead") else svg.INK,
+            }
             for one in points
         ],
         labels=_labels(shown, x),

@@ -344,7 +344,7 @@ class ExpectationView:
             "unit": "of 10",
             "rows": [
                 {
-                    "label": one.system.capitalize(),
+                    "label": one.system[:1].upper() + one.system[1:],
                     "value": round(10 * one.share, 1),
                     "low": round(10 * one.low, 1),
                     "high": round(10 * one.high, 1),

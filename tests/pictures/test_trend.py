@@ -14,7 +14,7 @@ from tests.pictures.descriptions import trend
 
 def circles(text):
     """Centres of the points."""
-    return [(float(x), float(y)) for x, y in re.findall(r'<circle class="pic-ink" cx="([\d.]+)" cy="([\d.]+)"', text)]
+    return [(float(x), float(y)) for x, y in re.findall(r'<circle class="[a-z -]+" cx="([\d.]+)" cy="([\d.]+)"', text)]
 
 
 def test_points_stand_in_proportion():
@@ -36,7 +36,9 @@ def test_what_comes_is_dashed_and_hollow():
 
     assert [bool(dash) for _, dash in lines] == [False, True]
     assert lines[0][0].rsplit("L", 1)[1] == lines[1][0][1:].split("L")[0]
-    assert len(re.findall(r'<circle[^>]+fill="#ffffff"', text)) == 2
+    kinds = re.findall(r'<circle class="([^"]+)"[^>]+fill="([^"]+)"', text)
+    # The page's style sheet fills pic-hub with ink and pic-body with paper, light and dark.
+    assert kinds == [("pic-hub pic-ink", "#0f1419")] * 4 + [("pic-body", "#ffffff")] * 2
 
 
 def test_days_under_the_line_do_not_touch():

@@ -49,3 +49,14 @@ def test_it_says_the_expectation_with_its_range(app, member, bank_db, clock):
     assert "C4" in page.cautions
     assert not re.search(r"\b(ready|competent|current|qualified|proficient)\b", page.text.lower())
     assert "%" not in re.sub(r"<[^>]+>", "", main)
+
+
+def test_nobody_sees_anothers(app, member, browsers, bank_db, clock):
+    """Another browser gets its own empty page, whatever it adds to the address."""
+    drill(bank_db, clock, person_of(app, member), 6, correctly=True, rng=random.Random(7))
+    other = browsers()
+    other.send(other.get("/sign-up").form("/sign-up"), name="Ilse Marrandt", password="ochre lantern ten")
+
+    for address in ("/expectation", f"/expectation?person={person_of(app, member).id}"):
+        assert "there are 0 over 0 on 0 so far" in other.get(address).text
+    assert "plausible" in member.get("/expectation").text

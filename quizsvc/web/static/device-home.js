@@ -85,6 +85,7 @@ export async function paint(state, owed, open) {
   const stored = state.answers.some((answer) => answer.state === "stored") && !waits(state);
   tell("stored", stored && "Every answer given here is stored by the service.");
   const others = Object.values(await store.others()).reduce((sum, one) => sum + one, 0);
+  if (!at("device")) return; // meanwhile a set was begun, or the live start page came
   const whose = "until that person signs in on this device";
   at("claim").hidden = !others || state.other !== "claim";
   tell("others", others && `${count(others, "answer")} of somebody else ${others === 1 ? "waits" : "wait"} here ${whose}.`);
