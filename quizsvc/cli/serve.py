@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 _DEFAULT_BIND = "127.0.0.1:8019"
 _THREADS = 4
+_KEEP_OPEN_S = 75  # longer than one item takes; gunicorn's own 2 s is over before anybody has read one
 
 
 def register(commands: Any) -> None:
@@ -95,8 +96,9 @@ def options(settings: Settings, bind: str, workers: int) -> dict[str, Any]:
     if settings.trusted_proxies:
         # A proxy buffers slow phones: one request at a time in a process is fastest.
         return chosen | {"worker_class": "sync"}
-    # Exposed directly, a slow phone must not hold a whole process.
-    return chosen | {"worker_class": "gthread", "threads": _THREADS}
+    # Exposed directly, a slow phone must not hold a whole process. Between two items its connection stays open, which
+    # holds no thread: a new one would cost a round trip for each answer.
+    return chosen | {"worker_class": "gthread", "threads": _THREADS, "keepalive": _KEEP_OPEN_S}
 
 
 def refuse_unprepared(settings: Settings) -> None:

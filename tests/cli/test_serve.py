@@ -64,6 +64,10 @@ class TestOptions:
 
         assert (chosen["worker_class"], chosen["workers"], chosen["bind"]) == ("gthread", 2, "127.0.0.1:8019")
 
+    def test_a_connection_outlives_an_item(self):
+        """A minute and more: with the 2 s that gunicorn has by itself, each answer would open a new one."""
+        assert serve.options(settings_from({"HOME": "/h"}), "127.0.0.1:8019", 2)["keepalive"] >= 60
+
     def test_behind_a_proxy_it_serves_with_plain_processes(self):
         """The proxy buffers slow phones."""
         chosen = serve.options(settings_from({"HOME": "/h", "QUIZSVC_TRUSTED_PROXIES": "1"}), "127.0.0.1:8019", 3)
