@@ -304,3 +304,26 @@ def test_the_service_says_that_answers_came_from_a_device(pilot, site):
     assert tuple(row) == (True, "full", "full")
     page.goto("/log")
     assert "given offline" in page.locator(".log").inner_text()
+
+
+def test_no_answer_is_blamed_for_an_acknowledgement(pilot, site):
+    """A clock far off gave an acknowledgement a time that the service refuses: it goes, both answers are stored."""
+    page = pilot()
+    asked = give(page, site, 2)
+    page.evaluate(
+        """async () => {
+          const beside = document.querySelector("script[src$='main.js']").src;
+          const { open, put, who } = await import(beside.replace("main.js", "store.js"));
+          const db = await open(await who());
+          await put(db, "meta", { name: "acknowledged", rows: [{ id: "C1", at: "3500-01-01T00:00:00Z" }] });
+          db.close();
+        }"""
+    )
+
+    arrived(page, site, 2)
+
+    with site.db.reading() as session:
+        assert set(session.scalars(select(Answer.question_id))) == set(asked)
+    page.goto(HERE)
+    page.get_by_text("Every answer given here is stored by the service.").wait_for()
+    assert page.faults == []
