@@ -1,10 +1,10 @@
 // Answers that wait on this device go out in their order, each stored once: the service knows them by their UUIDs.
-import { Refused, send } from "./send.js";
-import { all, get, open, others, put, waiting, who } from "./store.js";
+import { Refused, hurry, send } from "./send.js";
+import { get, open, others, put, waiting, who } from "./store.js";
 
 const BATCH = 25;
 const NEEDS = { "client-format": "older client", "answers-of-another-person": "other person", "sign-in-needed": "sign in" };
-let queued = false;
+let queued = null;
 
 export function start() {
   addEventListener("online", flush);
@@ -13,15 +13,18 @@ export function start() {
   return flush();
 }
 
-// Asks for one more round; of two tabs one sends at a time, and the second finds nothing left.
-export async function flush() {
-  if (queued || !isSecureContext) return;
-  queued = true;
+// Asks for one more round, and is done when that is; of two tabs one sends at a time, and the second finds nothing left.
+export function flush() {
+  hurry(); // whoever asks has a reason not to wait for the next try
+  return (queued ??= begin());
+}
+
+async function begin() {
   const person = await who();
-  if (!person) return (queued = false);
   const round = async () => {
-    queued = false;
+    queued = null;
     try {
+      if (!person || (await who()) !== person) return; // signed out meanwhile
       await sendAll(person);
       // Of those who were here before, the service takes what this person has claimed.
       for (const other of Object.keys(await others())) await sendAll(Number(other), true);
@@ -35,11 +38,7 @@ export async function flush() {
 async function sendAll(person, other) {
   const db = await open(person);
   const told = async (state) => {
-    if (other) return dispatchEvent(new CustomEvent("outbox", { detail: { other: state } }));
-    const rows = await all(db, "answers");
-    const number = (word) => rows.filter((row) => row.state === word).length;
-    const differing = rows.filter(({ result }) => result && result.differs).length;
-    const detail = { waiting: number("waiting"), stored: number("stored"), refused: number("refused"), differing, state };
+    const detail = other ? { other: state } : { state, waiting: (await waiting(db)).length };
     dispatchEvent(new CustomEvent("outbox", { detail }));
   };
   for (let size = BATCH; ; ) {

@@ -1,6 +1,10 @@
 // Sending JSON until somebody replies. A reply of the service ends it, also a refusal; silence does not.
 const WAITS_S = [1, 2, 4, 8, 15, 30];
 const TIMEOUT_MS = 15000;
+let wake = () => {};
+
+// Ends the pause before the next try.
+export const hurry = () => wake();
 
 export class Refused extends Error {
   constructor(status, problem) {
@@ -56,6 +60,7 @@ function pause(seconds, waiting) {
       resolve();
     }
     addEventListener("online", go);
+    wake = go;
     waiting(seconds, go);
   });
 }

@@ -49,8 +49,8 @@ async function count(person) {
 async function go(form, person) {
   try {
     forgetAll();
+    await setWho(null); // first, so that nothing is filled or sent for this person any more
     if (person) await wipe(person);
-    await setWho(null);
   } catch {
     // as above
   }
