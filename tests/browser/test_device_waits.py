@@ -35,8 +35,8 @@ def test_pressing_start_is_kept_with_its_time_and_sent(phone, site):
     page.get_by_role("button", name="Another set").click()
     page.locator("[data-begin]").wait_for()
 
+    page.locator("main [data-caution=C9]").wait_for(state="hidden")
     assert page.locator("main [data-caution=C1]").is_visible()
-    assert page.locator("main [data-caution=C9]").is_hidden()
 
     arrived(page, site, 1)
     with site.db.reading() as session:

@@ -12,6 +12,9 @@ export async function install() {
     registration = await navigator.serviceWorker.register("/sw.js");
     registration.addEventListener("updatefound", () => registration.installing.addEventListener("statechange", changed));
     takeOver();
+    // A page that was on its way while the worker woke has none, and would not open again without signal.
+    const { active } = registration;
+    if (active && !navigator.serviceWorker.controller) active.postMessage("claim");
   } catch {
     unkept();
   }

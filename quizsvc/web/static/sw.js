@@ -7,7 +7,7 @@ const PATIENCE_MS = 8000;
 addEventListener("install", (event) => event.waitUntil(keep()));
 addEventListener("activate", (event) => event.waitUntil(tidy()));
 // A new version waits until a page says that no set is open.
-addEventListener("message", ({ data }) => data === "take over" && skipWaiting());
+addEventListener("message", ({ data }) => (data === "claim" ? clients.claim() : skipWaiting()));
 
 async function keep() {
   const cache = await caches.open(NAME);
