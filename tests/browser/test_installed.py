@@ -273,10 +273,12 @@ class TestVersions:
         assert old in versions(page)
         other.close()
         # Each page that is opened asks for it; the tab that was closed may hold its lock for a moment.
-        for _ in range(20):
+        for _ in range(4):
+            page.wait_for_timeout(1500)
+            page = installed.fresh()
             page.goto("/about")
-            page.wait_for_timeout(200)
-            if not page.evaluate(WAITS):
+            page.wait_for_timeout(1500)
+            if not page.evaluate(f"caches.has('{old}')"):
                 break
         until(page, f"caches.has('{old}')", False)
 
