@@ -14,15 +14,15 @@ from typing import Any
 
 from quizsvc.bank.grade import grade
 from quizsvc.bank.portable import OFFLINE_KINDS, portable, units_for_typing, with_texts
-from quizsvc.errors import InputError, NotPreparedError
-from quizsvc.memory.planning import Askable, Candidate, plan_set
+from quizsvc.errors import InputError
+from quizsvc.memory.planning import Askable, Candidate
 from quizsvc.services import edge, planned
-from quizsvc.services.clocks import days_since_epoch, start_of_day
+from quizsvc.services.clocks import days_since_epoch
 from quizsvc.services.compiled import compiled_in
 from quizsvc.services.issuing import Draft, drafts
 from quizsvc.services.question_views import feedback_view, marks_stored, question_view, shown_to
 from quizsvc.services.views import QuestionView
-from quizsvc.store import bank, people, questions
+from quizsvc.store import people, questions
 from quizsvc.store.session import Database, Session
 from quizsvc.store.tables import PracticeSet
 
@@ -128,9 +128,7 @@ def _planned(session: Session, person_id: int, now: datetime, rng: Any) -> list[
     NotPreparedError
         No bank is loaded.
     """
-    found = planned.desk(session, person_id)
-    if not found.candidates and bank.newest_load(session) is None:
-        raise NotPreparedError("bank-not-loaded", "no question bank is loaded", mend="quizsvc bank load")
+    found = planned.ready_desk(session, person_id)
     stock = _good(session, person_id, now)
     taken = {row.concept_id for row in stock}
     left = MINUTES - _minutes(stock)
@@ -141,18 +139,13 @@ def _planned(session: Session, person_id: int, now: datetime, rng: Any) -> list[
         minutes = min(minutes, int(left))
         if minutes < 1:
             break
-        plan = plan_set(
+        plan = planned.plan(
+            found,
             planned.apart_from(
                 (replace(one, items=_ways(one, long)) for one in found.candidates if one.concept not in taken), online
             ),
-            found.learner,
-            found.weights,
-            now=days_since_epoch(now),
+            now=now,
             minutes=minutes,
-            minutes_a_day=found.person.minutes_a_day,
-            check_day=start_of_day(found.person.check_date, found.person.time_zone)
-            if found.person.check_date
-            else None,
             long=long,
             rng=rng,
         )

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from quizsvc.memory.planning import Askable, Candidate
+from quizsvc.errors import NotPreparedError
+from quizsvc.memory.planning import Askable, Candidate, Plan, plan_set
 from quizsvc.memory.states import ConceptState, LearnerState, fresh_concept
 from quizsvc.memory.weights import Weights
 from quizsvc.services import edge, weights
-from quizsvc.services.clocks import days_since_epoch
+from quizsvc.services.clocks import days_since_epoch, start_of_day
 from quizsvc.store import bank, learners, people
 from quizsvc.store.session import Session
 from quizsvc.store.tables import Concept, Person
@@ -77,6 +78,38 @@ def desk(session: Session, person_id: int) -> Desk:
         for concept, state in zip(concepts, states, strict=True)
     )
     return Desk(person, LearnerState.from_json(learner.state), used, concepts, states, candidates, revisions)
+
+
+def ready_desk(session: Session, person_id: int) -> Desk:
+    """The desk of a person who is to be asked something.
+
+    Raises
+    ------
+    NotFoundError
+        No such person.
+    NotPreparedError
+        No bank is loaded.
+    """
+    found = desk(session, person_id)
+    if not found.candidates and bank.newest_load(session) is None:
+        raise NotPreparedError("bank-not-loaded", "no question bank is loaded", mend="quizsvc bank load")
+    return found
+
+
+def plan(found: Desk, candidates: Sequence[Candidate], *, now: datetime, minutes: int, long: bool, rng: Any) -> Plan:
+    """Plan a set of a person's, from some of their candidates, towards their check date."""
+    person = found.person
+    return plan_set(
+        candidates,
+        found.learner,
+        found.weights,
+        now=days_since_epoch(now),
+        minutes=minutes,
+        minutes_a_day=person.minutes_a_day,
+        check_day=start_of_day(person.check_date, person.time_zone) if person.check_date else None,
+        long=long,
+        rng=rng,
+    )
 
 
 def _askable(session: Session, person_id: int, folders: list[str]) -> tuple[dict[str, list[Askable]], dict[str, int]]:

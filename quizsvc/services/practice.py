@@ -8,11 +8,10 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
-from quizsvc.errors import InputError, NotPreparedError
-from quizsvc.memory.planning import plan_set
+from quizsvc.errors import InputError
 from quizsvc.services import edge, housekeeping, planned
 from quizsvc.services.answering import record_answer
-from quizsvc.services.clocks import days_since_epoch, local_day, start_of_day
+from quizsvc.services.clocks import local_day
 from quizsvc.services.issuing import Draft, drafts
 from quizsvc.services.kept_questions import FRESH
 from quizsvc.services.stored_questions import stored_question
@@ -80,22 +79,15 @@ def start_set(
     cautions = [edge.text(caution, "acknowledged", longest=20) for caution in acknowledged[:20]]
     # Planning and drawing take milliseconds of computing: done while only reading, so that no writer waits for it.
     with db.reading() as session:
-        found = planned.desk(session, person_id)
-        if not found.candidates and bank.newest_load(session) is None:
-            raise NotPreparedError("bank-not-loaded", "no question bank is loaded", mend="quizsvc bank load")
+        found = planned.ready_desk(session, person_id)
         wanted = set(concepts)
         # What a device of this person may ask today is not asked here too, where there is another way of asking.
         kept = questions.waiting_items(session, person_id, for_device=True, since=now - FRESH)
-        plan = plan_set(
+        plan = planned.plan(
+            found,
             tuple(one for one in planned.apart_from(found.candidates, kept) if not wanted or one.concept in wanted),
-            found.learner,
-            found.weights,
-            now=days_since_epoch(now),
+            now=now,
             minutes=minutes,
-            minutes_a_day=found.person.minutes_a_day,
-            check_day=start_of_day(found.person.check_date, found.person.time_zone)
-            if found.person.check_date
-            else None,
             long=long,
             rng=rng,
         )
