@@ -14,7 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from quizsvc.memory.recall import Stack, all_log_odds, crept, recall
+from quizsvc.memory.planning import DUE_BELOW
+from quizsvc.memory.pool import CONSEQUENCE_WEIGHT
+from quizsvc.memory.recall import Stack, all_log_odds, recall, variances
 from quizsvc.memory.states import LearnerState
 from quizsvc.memory.weights import Weights
 
@@ -30,9 +32,6 @@ CHECKS = 2000
 
 RANGE = 0.80
 """Share of checks that the plausible range holds."""
-
-DUE_BELOW = 0.70
-_CONSEQUENCE = {1: 1.0, 2: 1.25, 3: 1.5}
 
 
 @dataclass(frozen=True)
@@ -89,7 +88,7 @@ def blueprint(consequences: Sequence[int], items: int = BLUEPRINT_ITEMS) -> Arra
         Sums to `items`, in proportion to the weight 1, 1.25 or 1.5. No concept has more than one while there are as
         many concepts as items.
     """
-    weight = np.array([_CONSEQUENCE[one] for one in consequences], dtype=np.float64)
+    weight = np.array([CONSEQUENCE_WEIGHT[one] for one in consequences], dtype=np.float64)
     share: Array = items * weight / weight.sum()
     if len(weight) >= items:
         # What is cut off above one goes to the others, until none is above.
@@ -187,11 +186,7 @@ def _drawn_chances(
     held: Stack, learner: LearnerState, weights: Weights, at: float, rng: np.random.Generator, checks: int
 ) -> Array:
     """Chance of a right answer by check and concept."""
-    lag = 0.0 if learner.at is None else max(0.0, at - learner.at)
-    ability = crept(learner.variance, weights.ability_variance, lag, weights.creep_days)
-    waited = np.maximum(at - held.offset_at, 0.0)
-    prior = weights.offset_variance
-    offset = prior - (prior - held.offset_variance) * np.exp(-waited / weights.creep_days)
+    ability, offset = variances(held, learner, at, weights)
     odds = all_log_odds(held, learner, at, weights, None)
     odds = odds + math.sqrt(ability) * rng.standard_normal((checks, 1))
     odds = odds + np.sqrt(offset) * rng.standard_normal((checks, len(held)))

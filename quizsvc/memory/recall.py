@@ -33,12 +33,12 @@ __all__ = [
     "Stack",
     "UpdateNote",
     "all_log_odds",
-    "crept",
     "recall",
     "recall_of",
     "shown_recall",
     "stack",
     "update",
+    "variances",
 ]
 
 Array = NDArray[np.float64]
@@ -71,7 +71,7 @@ def _lag(since: float | None, at: float) -> float:
     return 0.0 if since is None else max(0.0, at - since)
 
 
-def crept(variance: float, prior: float, lag_days: float, creep_days: float) -> float:
+def _crept(variance: float, prior: float, lag_days: float, creep_days: float) -> float:
     """Variance after a lag in which nothing was asked."""
     return prior - (prior - variance) * math.exp(-lag_days / creep_days) if lag_days > 0 else variance
 
@@ -156,9 +156,9 @@ def update(
     if repeat:
         return learner, moved, UpdateNote(True, predicted)
 
-    variance = crept(learner.variance, weights.ability_variance, _lag(learner.at, event.at), weights.creep_days)
+    variance = _crept(learner.variance, weights.ability_variance, _lag(learner.at, event.at), weights.creep_days)
     offset_lag = _lag(state.offset_at, event.at)
-    offset_variance = crept(state.offset_variance, weights.offset_variance, offset_lag, weights.creep_days)
+    offset_variance = _crept(state.offset_variance, weights.offset_variance, offset_lag, weights.creep_days)
     h = predicted * (1.0 - predicted)
     shrink = 1.0 + h * (variance + offset_variance)
     g = (event.credit - predicted) / shrink
@@ -308,8 +308,32 @@ def shown_recall(held: Stack, learner: LearnerState, at: float, weights: Weights
     ndarray of float64, shape (concepts,)
         Probability from 0 to 1.
     """
-    prior = weights.offset_variance
-    ability_variance = crept(learner.variance, weights.ability_variance, _lag(learner.at, at), weights.creep_days)
-    lag = np.maximum(at - held.offset_at, 0.0)
-    doubt = ability_variance + prior - (prior - held.offset_variance) * np.exp(-lag / weights.creep_days)
+    of_ability, of_offset = variances(held, learner, at, weights)
+    doubt = of_ability + of_offset
     return _logistic_array(all_log_odds(held, learner, at, weights, kind) / np.sqrt(1.0 + (math.pi / 8.0) * doubt))
+
+
+def variances(held: Stack, learner: LearnerState, at: float, weights: Weights) -> tuple[float, Array]:
+    """Variance of the ability and of each offset, crept to a time.
+
+    Parameters
+    ----------
+    held : Stack
+        The concept states.
+    learner : LearnerState
+        The person.
+    at : float
+        Time, days since the epoch.
+    weights : Weights
+        Weights of the model.
+
+    Returns
+    -------
+    tuple of float and ndarray of float64, shape (concepts,)
+        U and V, square log odds.
+    """
+    prior = weights.offset_variance
+    of_ability = _crept(learner.variance, weights.ability_variance, _lag(learner.at, at), weights.creep_days)
+    lag = np.maximum(at - held.offset_at, 0.0)
+    of_offset: Array = prior - (prior - held.offset_variance) * np.exp(-lag / weights.creep_days)
+    return of_ability, of_offset
