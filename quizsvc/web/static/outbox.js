@@ -32,7 +32,8 @@ async function begin() {
       // Storage that is refused, full or wiped: nothing waits here.
     }
   };
-  await (navigator.locks ? navigator.locks.request(`outbox-${person}`, round) : round());
+  // Where storage is refused there is no person, and locks are refused too.
+  await (person && navigator.locks ? navigator.locks.request(`outbox-${person}`, round) : round());
 }
 
 async function sendAll(person, other) {
