@@ -7,7 +7,7 @@ from datetime import timedelta
 import pytest
 from sqlalchemy import func, select
 
-from quizsvc.store.tables import Answer, Grade, Question
+from quizsvc.store.tables import Answer, Grade, Person, Question
 from tests.browser import steps
 from tests.browser.device_steps import HERE, answer, arrived, begin, onward, visit
 from tests.web.keys import right
@@ -147,6 +147,37 @@ def test_answers_given_before_signing_in_are_claimed_and_sent(phone, site):
     assert len(owners) == 1
     other.goto("/log")
     assert other.locator(".log li").count() == 2
+
+
+def test_whoever_signs_in_next_has_a_stock_of_their_own(phone, site):
+    """Also while that of the person before is full and fresh: no answer is given in somebody else's name."""
+    page = phone()
+    sign_up(page)
+    visit(page)
+    page.evaluate(
+        """async () => {
+          const beside = document.querySelector("script[src$='main.js']").src;
+          const { all, open, put, who } = await import(beside.replace("main.js", "store.js"));
+          const db = await open(await who());
+          for (const one of await all(db, "questions")) await put(db, "questions", { ...one, seconds: 1800 });
+          db.close();
+        }"""
+    )
+    page.context.clear_cookies()
+    sign_up(page, "Oda Merrowin")
+    for _ in range(100):
+        if len(databases(page)) == 2:
+            break
+        page.wait_for_timeout(100)
+    visit(page)
+    page.context.set_offline(True)
+    given = give(page, site, 1)
+    arrived(page, site, 1)
+
+    with site.db.reading() as session:
+        owner = session.scalars(select(Question.person_id).where(Question.id == given[0])).one()
+        named = session.scalars(select(Person.id).where(Person.name == "Oda Merrowin")).one()
+    assert owner == named
 
 
 def test_signing_out_sends_first_and_deletes_what_is_here(pilot, site):

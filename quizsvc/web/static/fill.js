@@ -18,15 +18,19 @@ async function filled(force) {
   const person = await who();
   const db = person && (await open(person));
   const [questions, answers, sets] = db ? await Promise.all(["questions", "answers", "sets"].map((name) => all(db, name))) : [[], [], []];
-  if (db && ((await get(db, "meta", "off")) || {}).value) return;
+  const off = db && ((await get(db, "meta", "off")) || {}).value;
+  // Somebody else may have signed in here since: whose stock this is comes before how much there is of it.
+  const page = document.querySelector("[data-person]");
+  const other = page && page.dataset.person !== `${person}`;
+  if (off && !other) return;
   const given = new Set(answers.map(({ question }) => question));
   const ready = questions.filter(({ id }) => !given.has(id));
   const seconds = ready.reduce((sum, one) => sum + (one.spare_of ? 0 : one.seconds), 0);
   const last = db && (await get(db, "meta", "kept"));
-  if (!force && last && seconds >= ENOUGH_S && Date.now() - Date.parse(last.filled) < FRESH_MS) return;
+  if (!force && !other && last && seconds >= ENOUGH_S && Date.now() - Date.parse(last.filled) < FRESH_MS) return;
   const response = await fetch("/api/v1/kept-questions", {
     method: "POST",
-    headers: { "Content-Type": "application/json", Accept: "application/json" },
+    headers: { "Content-Type": "application/json" },
     body: JSON.stringify({ format: 1, have: ready.map(({ id }) => id).slice(0, 400) }),
   });
   if (!response.ok) return;
@@ -35,6 +39,7 @@ async function filled(force) {
     await setWho(rest.person);
     return filled(true);
   }
+  if (off) return;
   // What is being drilled stays, and what was answered while its answer is here to be looked at.
   const held = new Set([...keep, ...sets.flatMap(({ ids, spares }) => [...ids, ...spares])]);
   for (const answer of answers) {

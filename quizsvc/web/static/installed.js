@@ -30,8 +30,8 @@ function changed({ target }) {
 
 function takeOver() {
   const { locks } = navigator;
-  const ask = () => registration.waiting && registration.waiting.postMessage("take over");
-  if (registration && locks) locks.request("set", { ifAvailable: true }, (lock) => lock && ask());
+  const ask = (lock) => lock && registration.waiting && registration.waiting.postMessage("take over");
+  if (registration && locks) locks.request("set", { ifAvailable: true }, ask);
 }
 
 // While any page of this browser shows a question, the version stays as it is.

@@ -17,6 +17,7 @@ async function freshen() {
     if (touched || document.activeElement !== document.body) throw new Error("too late");
     screen.replaceChildren(...start.childNodes);
     document.title = live.title;
+    dispatchEvent(new Event("begun")); // whose page it is shows only now
   } catch {
     if (navigator.onLine && !screen.querySelector("[data-set-open]")) status.innerHTML = '<a href="/?live">Open the start page</a>';
   }
