@@ -7,6 +7,12 @@ from typing import Any
 from tests.web.keys import fields, right, wrong
 
 
+def arrive(page: Any, what: str) -> None:
+    """Wait for something of a new screen, and then for its style and its scripts: a link is 19 px high without them."""
+    page.locator(what).first.wait_for(state="attached")
+    page.wait_for_load_state()
+
+
 def start(page: Any, minutes: int | None = None) -> None:
     """Press Start, or one of the other lengths."""
     page.goto("/")
@@ -14,7 +20,7 @@ def start(page: Any, minutes: int | None = None) -> None:
         page.locator("button.start").click()
     else:
         page.locator(f"button[name=minutes][value='{minutes}']").first.click()
-    page.wait_for_selector("[data-answer]")
+    arrive(page, "[data-answer]")
 
 
 def question(page: Any) -> str:
@@ -26,7 +32,7 @@ def fill(page: Any, response: dict[str, Any]) -> None:
     """Pick or type an answer, as a thumb does it."""
     if page.locator("button[name=spoken]").count():
         page.locator("button[name=spoken]").click()
-        page.wait_for_selector("input[name=spoken]", state="attached")
+        arrive(page, "input[name=spoken]")
     for name, value in fields(response).items():
         if name in ("option", "options", "points"):
             for one in value if isinstance(value, list) else [value]:
@@ -44,7 +50,7 @@ def answer(page: Any, db: Any, *, correctly: bool) -> None:
     asked = question(page)
     fill(page, (right if correctly else wrong)(db, asked))
     page.get_by_role("button", name="Answer", exact=True).click()
-    page.locator(f"#outcome, [data-question]:not([data-question='{asked}'])").first.wait_for()
+    arrive(page, f"#outcome, [data-question]:not([data-question='{asked}'])")
 
 
 def go_on(page: Any) -> bool:
@@ -53,6 +59,6 @@ def go_on(page: Any) -> bool:
         return True
     before = page.url
     page.locator(".next a.button").click()
-    page.wait_for_selector("[data-answer], h1:text-is('End of set')")
+    arrive(page, "[data-answer], h1:text-is('End of set')")
     assert page.url != before
     return page.locator("[data-answer]").count() == 1

@@ -73,7 +73,7 @@ def test_from_the_first_visit_to_the_end_of_a_set(made, chromium):
     assert keys.tab()
     assert page.evaluate("document.activeElement.closest('main') !== null"), "the link leads past the navigation"
     keys.press("button[name=minutes][aria-label*='Long set, 25']")
-    page.wait_for_selector("[data-answer]")
+    steps.arrive(page, "[data-answer]")
     heard = []
     while True:
         question = steps.question(page)
@@ -84,24 +84,24 @@ def test_from_the_first_visit_to_the_end_of_a_set(made, chromium):
         keys.at_heading(" of ")
         if row.kind == "say":
             keys.press("button[name=spoken]")
-            page.wait_for_selector("input[name=points]")
+            steps.arrive(page, "input[name=points]")
         elif not row.part:
             _refused_aloud(page, keys)
         keys.fill(fields(right(db, question)))
         assert keys.to(".send button.button")["name"] == "Answer"
         page.keyboard.press("Enter")
-        page.locator(f"#outcome, [data-question]:not([data-question='{question}'])").first.wait_for()
+        steps.arrive(page, f"#outcome, [data-question]:not([data-question='{question}'])")
         if page.locator("#outcome").count():
             keys.at_heading("The whole scenario" if row.part == "c" else "full")
             keys.press(".next a.button")
-            page.wait_for_selector("[data-answer], h1:text-is('End of set')")
+            steps.arrive(page, "[data-answer], h1:text-is('End of set')")
         if not page.locator("[data-answer]").count():
             break
     keys.at_heading("End of set")
     assert keys.to("main a.button")["name"] == "Another set"
     keys.to(".leaders a", back=True)
     page.keyboard.press("Enter")
-    page.wait_for_selector("#outcome")
+    steps.arrive(page, "#outcome")
 
     assert {*asked} == KINDS | {"a", "b", "c"}
     assert set(heard) == {"Sending.", ""}
@@ -153,7 +153,7 @@ def test_the_state_of_sending_is_said(made, chromium):
     page.unroute("**/api/v1/answers")
     assert keys.to("#status button")["name"] == "Try now"
     page.keyboard.press("Enter")
-    page.wait_for_selector("#outcome")
+    steps.arrive(page, "#outcome")
 
     keys.at_heading("full")
     assert page.locator("#status").inner_text() == ""
@@ -172,22 +172,22 @@ def test_sign_up_sign_out_and_sign_in(made, chromium):
     keys.write("#name", "Berit Ostrander")
     keys.write("#password", "short")
     page.keyboard.press("Enter")
-    page.wait_for_selector("#refusal")
+    steps.arrive(page, "#refusal")
     _opened_at_refusal(keys)
     keys.write("#password", "ochre lantern nine")
     page.keyboard.press("Enter")
-    page.get_by_text("Signed up as").wait_for()
+    steps.arrive(page, "text=Signed up as")
     keys.press("nav a[href='/account']")
     page.wait_for_url("**/account")
     keys.press("form[action='/sign-out'] button")
-    page.get_by_text("Signed out").wait_for()
+    steps.arrive(page, "text=Signed out")
     assert keys.node("document.querySelector('.notice')")["role"] == "status"
     keys.press("nav a[href='/sign-in']")
     page.wait_for_url("**/sign-in")
     keys.write("#name", "Berit Ostrander")
     keys.write("#password", "wrong lantern nine")
     page.keyboard.press("Enter")
-    page.wait_for_selector("#refusal")
+    steps.arrive(page, "#refusal")
     _opened_at_refusal(keys)
     keys.write("#password", "ochre lantern nine")
     keys.press("main form button")
@@ -211,13 +211,13 @@ def test_settings(made, chromium):
     page.keyboard.type("12242027")
     keys.write("#minutes_a_day", "many")
     keys.press("main form button")
-    page.wait_for_selector("#refusal")
+    steps.arrive(page, "#refusal")
     _opened_at_refusal(keys)
     keys.write("#minutes_a_day", "15")
     keys.to("#time_zone")
     page.keyboard.type("Oslo") if page.locator("#time_zone option", has_text="Oslo").count() else None
     keys.press("main form button")
-    page.wait_for_selector(".notice")
+    steps.arrive(page, ".notice")
 
     assert page.locator("#minutes_a_day").input_value() == "15"
     assert page.locator(f"input[name=experience][value='{wanted}']").is_checked()
@@ -233,16 +233,16 @@ def test_a_squawk_the_log_and_the_handbook(made, chromium):
     keys.press(".filter button")
     page.wait_for_url("**outcome=miss**")
     keys.press(".log-stem a")
-    page.wait_for_selector("#outcome")
+    steps.arrive(page, "#outcome")
     keys.press(".to-handbook a")
     page.wait_for_url("**/handbook/**")
     keys.press(".back a")
-    page.wait_for_selector("#outcome")
+    steps.arrive(page, "#outcome")
     keys.press(".squawk summary")
     keys.to("#squawk")
     page.keyboard.type("The relief heads crack at another figure.")
     keys.press(".squawk button")
-    page.wait_for_selector(".notice")
+    steps.arrive(page, ".notice")
 
     assert keys.node("document.querySelector('.notice')")["role"] == "status"
     with made.site.db.reading() as session:

@@ -26,7 +26,7 @@ def start(page):
     """The longest Long set, which asks every kind."""
     page.goto("/")
     page.get_by_role("button", name="Long set").last.click()
-    page.wait_for_selector("[data-answer]")
+    steps.arrive(page, "[data-answer]")
 
 
 def stored(site, question_id):
@@ -103,7 +103,7 @@ def refused(page, kind, name, look):
     """Send the form as it is, where that is no answer."""
     if kind != "say":
         page.get_by_role("button", name="Answer", exact=True).click()
-        page.locator("#refusal").wait_for()
+        steps.arrive(page, "#refusal:not(:empty)")
         look(f"refused: {name}")
 
 
@@ -240,7 +240,7 @@ def test_an_open_row_says_so_itself(phone, site, script):
             elif field not in (rows[-1], rows[-1].replace("row-", "after-")):
                 one_field(page, field, value)
         page.get_by_role("button", name="Answer", exact=True).click()
-        page.locator("#refusal:visible").wait_for()
+        steps.arrive(page, "#refusal:not(:empty)")
         field = page.locator(f"[name='{rows[-1]}']").first
         told = page.locator("#refusal")
 

@@ -155,13 +155,13 @@ def test_axe_finds_nothing_for_a_person_without_a_name(made, chromium):
         page.get_by_label("Name").fill(f"Aluna Dreywick {PILOT}")
         page.get_by_label("Password").fill(password)
         page.get_by_role("button", name="Sign in").click()
-        page.locator("#refusal, button[name=accept]").first.wait_for()
+        steps.arrive(page, "#refusal, button[name=accept]")
         look(page, f"signed in with {password}", found)
 
     assert page.url.endswith("/claim")
     page.context.clear_cookies(name="form")
-    page.locator("button[name=accept]").first.click()
-    page.wait_for_load_state()
+    with page.expect_navigation():
+        page.locator("button[name=accept]").first.click()
     look(page, "a form that is too old", found)
     assert found == []
     assert page.faults == []

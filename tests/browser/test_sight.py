@@ -137,6 +137,7 @@ def test_every_word_of_the_drill_has_a_contrast_of_seven(made, chromium, scheme)
         unfold(page)
         if page.locator("[data-answer]").count() and "say" not in name:
             page.get_by_role("button", name="Answer", exact=True).click()
+            page.locator("#refusal:not(:empty)").wait_for()
             low.extend((f"{name}, refused", *one) for one in page.evaluate(CONTRAST))
         for box in page.locator("form[data-answer] input:is([type=radio], [type=checkbox])").all():
             box.check()
