@@ -19,7 +19,7 @@ _DRAWS = 8
 
 @dataclass(frozen=True)
 class Draft:
-    """A question before it has a place in a set."""
+    """A question before it has a place in a set or in a work."""
 
     item_id: str
     revision_id: int
@@ -36,18 +36,23 @@ class Draft:
         self,
         *,
         person_id: int,
-        set_id: str,
+        set_id: str | None = None,
+        work_id: str | None = None,
+        place: int | None = None,
         position: int,
         reason: str,
         now: datetime,
         repeat_of: str | None = None,
         offline: bool = False,
     ) -> dict[str, Any]:
-        """The question's row, with an id that nobody can guess."""
+        """The question's row, with an id that nobody can guess: of a set, or of a work, sealed until its release."""
         return {
             "id": secrets.token_hex(16),
             "person_id": person_id,
             "set_id": set_id,
+            "work_id": work_id,
+            "place": place,
+            "sealed": work_id is not None,
             "position": position,
             "item_id": self.item_id,
             "revision_id": self.revision_id,

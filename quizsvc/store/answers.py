@@ -33,7 +33,7 @@ _LOG = (
     .join(Grade, sa.and_(Grade.answer_id == Answer.id, _COUNTS))
     .join(Question, Question.id == Answer.question_id)
     .join(Revision, Revision.id == Question.revision_id)
-    .where(Answer.person_id == sa.bindparam("person_id"), sa.not_(Answer.again))
+    .where(Answer.person_id == sa.bindparam("person_id"), sa.not_(Answer.again), sa.not_(Question.sealed))
     .order_by(Answer.effective_at, Answer.id)
 )
 
@@ -53,6 +53,7 @@ _ROWS = (
         Grade.void_reason,
         Grade.read_back,
         Question.id.label("question_id"),
+        Question.work_id,
         Question.item_id,
         Question.concept_id,
         Question.kind,
@@ -107,8 +108,8 @@ def count_rows(session: Session, person_id: int, *, system: str | None = None, o
 
 
 def _filtered(statement: sa.Select, person_id: int, system: str | None, outcome: str | None) -> sa.Select:
-    # What is said of a scenario's parts waits for its last one.
-    statement = statement.where(Answer.person_id == person_id, sa.not_(CHAIN_OPEN))
+    # What is said of a scenario's parts waits for its last one; what is said of homework, for its release.
+    statement = statement.where(Answer.person_id == person_id, sa.not_(CHAIN_OPEN), sa.not_(Question.sealed))
     if system is not None:
         statement = statement.where(Concept.system == system)
     if outcome is not None:
@@ -124,7 +125,7 @@ def systems_answered(session: Session, person_id: int) -> list[str]:
             .distinct()
             .join(Question, Question.concept_id == Concept.id)
             .join(Answer, Answer.question_id == Question.id)
-            .where(Answer.person_id == person_id)
+            .where(Answer.person_id == person_id, sa.not_(Question.sealed))
             .order_by(Concept.system)
         )
     )
@@ -137,7 +138,8 @@ def count(session: Session, person_id: int) -> int:
             sa.select(sa.func.count())
             .select_from(Answer)
             .join(Grade, sa.and_(Grade.answer_id == Answer.id, _COUNTS))
-            .where(Answer.person_id == person_id, Grade.outcome != "void")
+            .join(Question, Question.id == Answer.question_id)
+            .where(Answer.person_id == person_id, Grade.outcome != "void", sa.not_(Question.sealed))
         )
         or 0
     )

@@ -56,8 +56,12 @@ def active_concepts(session: Session, folders: list[str]) -> list[Concept]:
     )
 
 
+# Items that practice may ask.
+IN_PRACTICE = (Item.status == "live", Item.withdrawn_at.is_(None), sa.not_(Item.homework_only))
+
+
 def askable(session: Session, folders: list[str]) -> list[Row]:
-    """Items that may be asked, with what planning needs of their revision."""
+    """Items that practice may ask, with what planning needs of their revision."""
     return list(
         session.execute(
             sa.select(
@@ -71,7 +75,7 @@ def askable(session: Session, folders: list[str]) -> list[Row]:
             )
             .select_from(Item)
             .join(Revision, Revision.id == Item.revision_id)
-            .where(Item.status == "live", Item.withdrawn_at.is_(None), Revision.folder.in_(folders))
+            .where(*IN_PRACTICE, Revision.folder.in_(folders))
             .order_by(Item.id)
         )
     )
@@ -84,18 +88,18 @@ def live_bodies(session: Session, folder: str) -> list[Row]:
             sa.select(Revision.hash, Revision.body, Revision.concept_id)
             .select_from(Item)
             .join(Revision, Revision.id == Item.revision_id)
-            .where(Item.status == "live", Item.withdrawn_at.is_(None), Revision.folder == folder)
+            .where(*IN_PRACTICE, Revision.folder == folder)
             .order_by(Item.id)
         )
     )
 
 
 def asked(session: Session, person_id: int) -> dict[str, tuple[datetime, int]]:
-    """By item: when a person answered it last, and how often."""
+    """By item: when a person answered it last, and how often; homework counts once its feedback is released."""
     rows = session.execute(
         sa.select(Question.item_id, sa.func.max(Answer.effective_at), sa.func.count())
         .join(Answer, Answer.question_id == Question.id)
-        .where(Answer.person_id == person_id, sa.not_(Answer.again))
+        .where(Answer.person_id == person_id, sa.not_(Answer.again), sa.not_(Question.sealed))
         .group_by(Question.item_id)
     )
     return {item: (last, count) for item, last, count in rows}

@@ -49,6 +49,9 @@ CHAIN_OPEN = sa.and_(
 SHOWN_COLUMNS = (
     Question.id,
     Question.set_id,
+    Question.work_id,
+    Question.place,
+    Question.sealed,
     Question.position,
     Question.item_id,
     Question.revision_id,
@@ -112,8 +115,22 @@ _SHOWN = (
 
 
 def shown(session: Session, person_id: int, question_id: str) -> Row | None:
-    """One question of a person with its answer, if any; None where it is not theirs."""
-    return session.execute(_SHOWN.where(Question.id == question_id, Question.person_id == person_id)).one_or_none()
+    """One question of a person's practice with its answer, if any; None where it is not theirs, or homework."""
+    return session.execute(
+        _SHOWN.where(Question.id == question_id, Question.person_id == person_id, Question.work_id.is_(None))
+    ).one_or_none()
+
+
+def shown_homework(session: Session, person_id: int, question_id: str) -> Row | None:
+    """One question of a person's homework with its answer, if any; None where it is not theirs, or practice."""
+    return session.execute(
+        _SHOWN.where(Question.id == question_id, Question.person_id == person_id, Question.work_id.is_not(None))
+    ).one_or_none()
+
+
+def shown_of_work(session: Session, work_id: str) -> list[Row]:
+    """The questions of somebody's work on an assignment with their answers, in order."""
+    return list(session.execute(_SHOWN.where(Question.work_id == work_id).order_by(Question.position)))
 
 
 def shown_of_set(session: Session, set_id: str) -> list[Row]:
@@ -138,6 +155,7 @@ def other_way(session: Session, concept_id: str, without: str) -> list[int]:
                 Item.id != without,
                 Item.status == "live",
                 Item.withdrawn_at.is_(None),
+                sa.not_(Item.homework_only),
             )
             .order_by(Item.id)
         )
@@ -202,6 +220,7 @@ def kept(session: Session, person_id: int) -> list[Row]:
                 PracticeSet.for_device,
                 Item.status == "live",
                 Item.withdrawn_at.is_(None),
+                sa.not_(Item.homework_only),
                 Answer.id.is_(None),
             )
             .order_by(PracticeSet.started_at, PracticeSet.id, Question.position)
@@ -268,18 +287,18 @@ def current_revision_of(session: Session, item_id: str) -> Row | None:
     return session.execute(
         sa.select(Revision.id, Revision.kind, Revision.concept_id)
         .join(Item, Item.revision_id == Revision.id)
-        .where(Item.id == item_id, Item.status == "live", Item.withdrawn_at.is_(None))
+        .where(Item.id == item_id, Item.status == "live", Item.withdrawn_at.is_(None), sa.not_(Item.homework_only))
     ).one_or_none()
 
 
 def delete_unanswered(session: Session, *, before: datetime, before_offline: datetime) -> int:
-    """Delete questions that nobody answered; returns how many. Offline ones are given more time."""
+    """Delete practice questions that nobody answered; returns how many. Offline ones are given more time."""
     answered = sa.exists().where(Answer.question_id == Question.id)
     old = sa.or_(
         sa.and_(sa.not_(Question.offline), Question.issued_at < before),
         sa.and_(Question.offline, Question.issued_at < before_offline),
     )
-    return touched(session, sa.delete(Question).where(old, ~answered))
+    return touched(session, sa.delete(Question).where(Question.work_id.is_(None), old, ~answered))
 
 
 def delete_empty_sets(session: Session, before: datetime) -> int:

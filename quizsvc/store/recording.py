@@ -107,7 +107,8 @@ _FETCH = Prepared(
         sa.and_(ConceptState.person_id == Question.person_id, ConceptState.concept_id == Question.concept_id),
     )
     .outerjoin(_Same, _Same.uuid == sa.bindparam("uuid"))
-    .where(Question.id == _question, Question.person_id == _person)
+    # Homework is answered by handing it in.
+    .where(Question.id == _question, Question.person_id == _person, Question.work_id.is_(None))
 )
 
 _EARLIER = Prepared(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from sqlalchemy import Boolean, CheckConstraint, Float, ForeignKey, Index, Integer, Text, UniqueConstraint
+from sqlalchemy import Boolean, CheckConstraint, Float, ForeignKey, Index, Integer, Text, UniqueConstraint, false
 from sqlalchemy.orm import Mapped, mapped_column
 
 from quizsvc.store.tables_base import Base, one_of
@@ -102,7 +102,7 @@ class Item(Base):
     __tablename__ = "item"
     __table_args__ = (
         one_of("status", STATUSES),
-        CheckConstraint("withdrawn_by IN ('bank', 'squawk')", name="withdrawn_by_word"),
+        CheckConstraint("withdrawn_by IN ('bank', 'squawk', 'handbook')", name="withdrawn_by_word"),
         CheckConstraint("(withdrawn_at IS NULL) = (withdrawn_by IS NULL)", name="withdrawn_by_whom"),
         Index("ix_item_concept_id", "concept_id"),
         Index("ix_item_source", "source"),
@@ -116,6 +116,8 @@ class Item(Base):
     revision_id: Mapped[int] = mapped_column(RowId)
     withdrawn_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
     withdrawn_by: Mapped[str | None] = mapped_column(Text)
+    # A school's item that practice never asks, so that its key is not open.
+    homework_only: Mapped[bool] = mapped_column(Boolean, server_default=false(), default=False)
 
 
 class Revision(Base):

@@ -58,6 +58,10 @@ class Question(Base):
         hex_id(),
         one_of("kind", KINDS),
         UniqueConstraint("set_id", "position"),
+        UniqueConstraint("work_id", "position"),
+        CheckConstraint("(set_id IS NULL) = (work_id IS NOT NULL)", name="of_set_or_work"),
+        CheckConstraint("(work_id IS NULL) = (place IS NULL)", name="work_with_place"),
+        CheckConstraint("work_id IS NOT NULL OR NOT sealed", name="only_work_is_sealed"),
         Index("ix_question_person_id_item_id_issued_at", "person_id", "item_id", "issued_at"),
         Index("ix_question_person_id_draw_key", "person_id", "draw_key"),
         Index("ix_question_issued_at", "issued_at"),
@@ -69,7 +73,13 @@ class Question(Base):
 
     id: Mapped[str] = mapped_column(Text, primary_key=True)
     person_id: Mapped[int] = mapped_column(RowId, ForeignKey("person.id", ondelete="CASCADE"))
-    set_id: Mapped[str] = mapped_column(Text, ForeignKey("practice_set.id", ondelete="CASCADE"))
+    # Of a practice set, or of somebody's work on an assignment.
+    set_id: Mapped[str | None] = mapped_column(Text, ForeignKey("practice_set.id", ondelete="CASCADE"))
+    work_id: Mapped[str | None] = mapped_column(Text, ForeignKey("work.id", ondelete="CASCADE"))
+    # The assignment's place that it asks; a scenario's parts share one.
+    place: Mapped[int | None] = mapped_column(Integer)
+    # Homework whose feedback is not released: neither memory, nor log, nor practice knows its answer.
+    sealed: Mapped[bool] = mapped_column(Boolean, server_default=false(), default=False)
     position: Mapped[int] = mapped_column(Integer)
     item_id: Mapped[str] = mapped_column(Text, ForeignKey("item.id"))
     revision_id: Mapped[int] = mapped_column(RowId, ForeignKey("revision.id"))

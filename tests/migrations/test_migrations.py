@@ -15,7 +15,8 @@ from quizsvc.services import accounts, kept_questions, practice, squawks
 from quizsvc.settings import migrations_folder
 from quizsvc.store import migration
 from quizsvc.store.session import Database
-from quizsvc.store.tables import Base
+from quizsvc.store.tables import Base, Group, Squawk
+from tests.migrations import school_rows
 from tests.services.drills import answer, begin, right, start, wrong
 from tests.services.test_accounts import sign_up
 from tests.web import keys
@@ -140,6 +141,7 @@ def filled(bank_db, clock):
     accounts.make_link(bank_db, "Nadir Eshvale", now=clock())
     with pytest.raises(InputError):
         accounts.sign_in(bank_db, None, "Nadir Eshvale", "not this", address="192.0.2.1", device="x", now=clock())
+    school_rows.write(bank_db, clock())
     return bank_db
 
 
@@ -161,13 +163,34 @@ def test_a_filled_database_has_something_everywhere(filled):
 
 
 def test_a_filled_database_goes_down_and_up(filled):
-    """From the newest down to the first migration and up again: the same rows."""
+    """From the newest down to the first migration and up again: the same rows, but for the school's, which are gone."""
     before = contents(filled)
     first = ScriptDirectory.from_config(migration.configuration(FOLDER)).get_base()
     migration.downgrade(filled, FOLDER, first)
     migration.upgrade(filled, FOLDER)
 
-    assert contents(filled) == before
+    assert contents(filled) == before | dict.fromkeys(school_rows.TABLES, [])
+
+
+def test_homework_goes_with_the_columns_that_mark_it(filled, clock):
+    """Its question goes with its answer and grade; what a squawk said of it stays; all others stay."""
+    with filled.reading() as session:
+        question = session.scalars(sa.select(Squawk.question_id)).one()
+    with filled.writing() as session:
+        for table in school_rows.TABLES - {"school_group", "person"}:
+            session.execute(sa.delete(Base.metadata.tables[table]))
+        session.execute(sa.delete(Group))
+    school_rows.write(filled, clock(), question_id=question)
+    before = contents(filled)
+    migration.downgrade(filled, FOLDER, "20261126_device")
+    migration.upgrade(filled, FOLDER)
+    after = contents(filled)
+
+    for table in ("question", "answer", "grade"):
+        assert len(after[table]) == len(before[table]) - 1, table
+    with filled.reading() as session:
+        assert session.scalars(sa.select(Squawk.question_id)).all() == [None]
+    assert after["learner"] == before["learner"]
 
 
 def test_parts_of_scenarios_go_with_the_columns_that_join_them(kinds_db, clock):
