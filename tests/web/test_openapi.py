@@ -2,9 +2,21 @@
 
 from __future__ import annotations
 
+import pytest
 import schemathesis
 from hypothesis import HealthCheck, given
 from hypothesis import settings as hypothesis_settings
+
+from quizsvc.web.app import create_app
+from tests.web.description import Description
+
+METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
+
+
+@pytest.fixture
+def description(app):
+    """As the service gives it."""
+    return Description(app.test_client().get("/api/v1/openapi.json").get_json())
 
 
 def test_the_description_holds(app):
@@ -51,3 +63,36 @@ def test_the_description_holds(app):
     } <= set(tried)
     # Both forms of a result were held against their description.
     assert {True, False} == set(stored)
+
+
+def test_a_method_that_is_not_described_is_not_taken(app, description):
+    """RFC 9110 section 15.5.6: 405, and Allow names what is taken; the body is a described problem (RFC 9457)."""
+    tried = 0
+    for path, described in description.operations.items():
+        for method in sorted(set(METHODS) - described):
+            reply = app.test_client().open(path, method=method)
+            assert reply.status_code == 405, (method, path)
+            # HEAD and OPTIONS come with every address; a description need not name them.
+            assert set(reply.headers["Allow"].split(", ")) - {"HEAD", "OPTIONS"} == described
+            for known in described:
+                description.check_reply(known, path, 405, reply.headers, reply.get_json())
+            assert reply.get_json()["status"] == 405
+            tried += 1
+    assert tried == 4 * len(description.operations)
+
+
+def test_a_fault_of_the_service_is_described(settings, bank_db, description):
+    """A clock that does not work is no fault of the caller: 500, as a described problem (RFC 9457)."""
+
+    def stopped():
+        raise OSError("the clock stands still")
+
+    app = create_app(settings, clock=stopped, db=bank_db)
+    reply = app.test_client().post(
+        "/api/v1/sets", json={"minutes": 5, "acknowledged": ["C1"]}, headers={"Origin": settings.public_url}
+    )
+
+    assert reply.status_code == 500
+    for path, methods in description.operations.items():
+        for method in methods:
+            description.check_reply(method, path, 500, reply.headers, reply.get_json())
