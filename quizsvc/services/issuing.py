@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import secrets
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -71,10 +72,13 @@ class Draft:
         }
 
 
-def drafts(session: Session, person_id: int, revision_id: int, rng: Any) -> tuple[Draft, ...]:
+def drafts(
+    session: Session, person_id: int | None, revision_id: int, rng: Any, *, without: Collection[str] = ()
+) -> tuple[Draft, ...]:
     """Draw one question from a revision, or the parts of one scenario in their order.
 
-    Numbers that this person has had before come only where the item has hardly any others.
+    Numbers that this person has had before, and those of the draw keys `without`, come only where the item has hardly
+    any others. Without a person the draw is for nobody in particular.
 
     Raises
     ------
@@ -83,7 +87,9 @@ def drafts(session: Session, person_id: int, revision_id: int, rng: Any) -> tupl
     """
     row = bank.revision(session, revision_id)
     item = compiled_in(session, row.hash, revision_id).item
-    seen = questions.seen_draws(session, person_id, row.item_id) if row.generated else set()
+    seen = set(without)
+    if row.generated and person_id is not None:
+        seen |= questions.seen_draws(session, person_id, row.item_id)
     for _ in range(_DRAWS):
         issued = issue(item, rng)
         parts = issued.record.get("parts") or ()

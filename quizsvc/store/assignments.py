@@ -1,0 +1,68 @@
+"""Assignments, their places, and the common numbers of each try."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Row
+from sqlalchemy.orm import Session
+
+from quizsvc.store.tables import Assignment, AssignmentPlace, CommonDraw, Revision
+
+
+def by_id(session: Session, assignment_id: int) -> Assignment | None:
+    """An assignment, or None."""
+    return session.get(Assignment, assignment_id)
+
+
+def lock(session: Session, assignment_id: int) -> Assignment | None:
+    """An assignment as it stands, locked until the unit of work ends; after a learner's row where both are locked."""
+    return session.scalars(
+        sa.select(Assignment)
+        .where(Assignment.id == assignment_id)
+        .with_for_update()
+        .execution_options(populate_existing=True)
+    ).one_or_none()
+
+
+def places(session: Session, assignment_id: int) -> list[Row]:
+    """Position, item, revision and whether it draws numbers, of each place in order."""
+    return list(
+        session.execute(
+            sa.select(
+                AssignmentPlace.position,
+                AssignmentPlace.item_id,
+                AssignmentPlace.revision_id,
+                Revision.generated,
+            )
+            .join(Revision, Revision.id == AssignmentPlace.revision_id)
+            .where(AssignmentPlace.assignment_id == assignment_id)
+            .order_by(AssignmentPlace.position)
+        )
+    )
+
+
+def common(session: Session, assignment_id: int, number: int) -> dict[int, list[dict[str, Any]]]:
+    """The common drafts of a try by place; empty before the first person draws it."""
+    rows = session.execute(
+        sa.select(CommonDraw.position, CommonDraw.drafts).where(
+            CommonDraw.assignment_id == assignment_id, CommonDraw.number == number
+        )
+    )
+    return {row.position: row.drafts for row in rows}
+
+
+def common_keys(session: Session, assignment_id: int) -> set[str]:
+    """The draw keys of every try's common numbers."""
+    rows = session.scalars(sa.select(CommonDraw.drafts).where(CommonDraw.assignment_id == assignment_id))
+    return {draft["draw_key"] for drafts in rows for draft in drafts}
+
+
+def add_common(session: Session, assignment_id: int, number: int, drafts: dict[int, list[dict[str, Any]]]) -> None:
+    """Keep the common drafts of a try."""
+    session.add_all(
+        CommonDraw(assignment_id=assignment_id, position=position, number=number, drafts=ones)
+        for position, ones in drafts.items()
+    )
+    session.flush()
