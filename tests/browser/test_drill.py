@@ -56,7 +56,7 @@ def test_a_set_is_drilled_and_the_missed_one_offered_again(phone, site, script):
     assert _answers(site) == len(asked)
 
     page.get_by_role("button", name="Take it again").click()
-    page.wait_for_selector("[data-answer]")
+    steps.arrive(page, "[data-answer]")
     again = steps.question(page)
 
     assert page.locator("#progress").inner_text().startswith("Again: ")
@@ -97,7 +97,7 @@ def test_a_lost_request_is_sent_again_and_stored_once(phone, site):
     assert _answers(site) == 0
 
     page.get_by_role("button", name="Try now").click()
-    page.wait_for_selector("#outcome")
+    steps.arrive(page, "#outcome")
 
     assert len(lost) == 3
     assert len(set(lost)) == 1
@@ -121,7 +121,7 @@ def test_a_lost_reply_is_not_stored_twice(phone, site):
     page.route("**/api/v1/answers", lose)
     steps.fill(page, wrong(site.db, steps.question(page)))
     page.get_by_role("button", name="Answer", exact=True).click()
-    page.wait_for_selector("#outcome")
+    steps.arrive(page, "#outcome")
 
     assert len(tries) == 2
     assert page.locator("#outcome").inner_text().strip() == "miss"
@@ -144,7 +144,7 @@ def test_a_browser_closed_over_an_unsent_answer_loses_nothing(phone, site):
 
     again = context.new_page()
     again.goto(address)
-    again.wait_for_selector("#outcome")
+    steps.arrive(again, "#outcome")
 
     assert again.locator("#outcome").inner_text().strip() == "full"
     assert _answers(site) == 1
@@ -156,7 +156,7 @@ def test_what_was_typed_survives_a_reload(phone, site):
     steps.start(page, minutes=10)
     while page.locator("#text").count() == 0:
         page.get_by_role("button", name="pass", exact=True).click()
-        page.wait_for_selector("#outcome")
+        steps.arrive(page, "#outcome")
         assert steps.go_on(page), "the set had no number item"
     page.locator("#text").fill("6,5")
     page.reload()
@@ -170,7 +170,7 @@ def test_an_unreadable_number_keeps_what_was_typed(phone, site):
     steps.start(page, minutes=10)
     while page.locator("#text").count() == 0:
         page.get_by_role("button", name="pass", exact=True).click()
-        page.wait_for_selector("#outcome")
+        steps.arrive(page, "#outcome")
         assert steps.go_on(page), "the set had no number item"
     before = _answers(site)
     page.locator("#text").fill("about half")
@@ -210,7 +210,7 @@ def test_a_set_by_keyboard_alone(phone, site):
     page.goto("/")
     _tab_to(page, "button.start")
     page.keyboard.press("Enter")
-    page.wait_for_selector("[data-answer]")
+    steps.arrive(page, "[data-answer]")
     for _ in range(3):
         assert page.evaluate("document.activeElement.id") == "progress"
         fields = right(site.db, steps.question(page))
@@ -229,7 +229,7 @@ def test_a_set_by_keyboard_alone(phone, site):
         _tab_to(page, ".send button.button")
         _focus_is_seen(page)
         page.keyboard.press("Enter")
-        page.wait_for_selector("#outcome")
+        steps.arrive(page, "#outcome")
 
         assert page.locator("#outcome").inner_text().strip() == "full"
         assert page.evaluate("document.activeElement.id") == "outcome"
@@ -237,7 +237,7 @@ def test_a_set_by_keyboard_alone(phone, site):
         _tab_to(page, ".next a.button")
         _focus_is_seen(page)
         page.keyboard.press("Enter")
-        page.wait_for_selector("[data-answer], h1:text-is('End of set')")
+        steps.arrive(page, "[data-answer], h1:text-is('End of set')")
         if not page.locator("[data-answer]").count():
             break
 

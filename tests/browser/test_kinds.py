@@ -141,18 +141,18 @@ def test_every_kind_by_keyboard_alone(phone, site):
         if asked[-1][0] == "say":
             _tab_to(page, "button[name=spoken]")
             page.keyboard.press("Enter")
-            page.wait_for_selector("input[name=points]")
+            steps.arrive(page, "input[name=points]")
         for name, value in fields(right(site.db, question)).items():
             by_keyboard(page, name, value)
         _tab_to(page, ".send button.button")
         _focus_is_seen(page)
         page.keyboard.press("Enter")
-        page.locator(f"#outcome, [data-question]:not([data-question='{question}'])").first.wait_for()
+        steps.arrive(page, f"#outcome, [data-question]:not([data-question='{question}'])")
         if page.locator("#outcome").count():
             assert page.evaluate("document.activeElement.id") == "outcome"
             _tab_to(page, ".next a.button")
             page.keyboard.press("Enter")
-            page.wait_for_selector("[data-answer], h1:text-is('End of set')")
+            steps.arrive(page, "[data-answer], h1:text-is('End of set')")
         if not page.locator("[data-answer]").count():
             break
         assert page.evaluate("document.activeElement.id") == "progress"
@@ -218,7 +218,7 @@ def test_steps_are_tapped_in_their_order(phone, site):
     page.get_by_text("Two steps have place 1").wait_for()
     places[order[1]].select_option("2")
     page.get_by_role("button", name="Answer", exact=True).click()
-    page.wait_for_selector("#outcome")
+    steps.arrive(page, "#outcome")
 
     assert page.locator("#outcome").inner_text().strip() == "full"
 
@@ -303,7 +303,7 @@ def test_what_was_entered_survives_a_reload(phone, site):
         filled = fields(right(site.db, steps.question(page)))
         steps.fill(page, right(site.db, steps.question(page)))
         page.reload()
-        page.wait_for_selector("[data-answer]")
+        steps.arrive(page, "[data-answer]")
         for field, value in filled.items():
             if field in ("text",) or field.startswith(("reading-", "place-", "after-")):
                 assert page.locator(f"[name='{field}']").input_value() == value, (name, field)
