@@ -30,21 +30,26 @@ def make_link(db: Database, name: str, *, hours: int = 24, by: int | None = None
         raise InputError(
             "link-hours", f"a link cannot live {hours} hours", where="hours", mend=f"from 1 to {LONGEST_HOURS}"
         )
-    secret = secrets.token_urlsafe(32)
     with db.writing() as session:
         person = people.by_name(session, passwords.name_key(passwords.name(name)))
         if person is None:
             raise NotFoundError("account-not-found", f"no account is named '{name}'", mend="check the spelling")
-        links.withdraw_unused(session, person.id)
-        session.add(
-            OneTimeLink(
-                secret_hash=hash_of(secret),
-                person_id=person.id,
-                made_by=by,
-                created_at=now,
-                expires_at=now + timedelta(hours=hours),
-            )
+        return add_link(session, person.id, hours=hours, by=by, now=now)
+
+
+def add_link(session: Session, person_id: int, *, hours: int, by: int | None, now: datetime) -> str:
+    """Make a one-time link in the caller's unit of work and return its secret; earlier unused ones end."""
+    secret = secrets.token_urlsafe(32)
+    links.withdraw_unused(session, person_id)
+    session.add(
+        OneTimeLink(
+            secret_hash=hash_of(secret),
+            person_id=person_id,
+            made_by=by,
+            created_at=now,
+            expires_at=now + timedelta(hours=hours),
         )
+    )
     return secret
 
 

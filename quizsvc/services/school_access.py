@@ -68,6 +68,18 @@ def assignment_for_instructor(session: Session, person_id: int, assignment_id: i
     return assignment, group
 
 
+def require_instructor(session: Session, person_id: int) -> None:
+    """Let only those go on who have the role of an instructor, whether or not they have a group yet.
+
+    Raises
+    ------
+    NotFoundError
+        The person has it not; it reads as for an address without a page.
+    """
+    if INSTRUCTOR not in people.roles(session, person_id):
+        raise edge.not_found("page")
+
+
 def head(session: Session, person_id: int) -> bool:
     """Whether a person is a head of training."""
     return HEAD in people.roles(session, person_id)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import secrets
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -138,6 +139,32 @@ def new_person(
     used = weights.in_use(session, now=now)
     learners.add(session, person.id, fresh_learner(person.experience, used), used.version)
     return person
+
+
+def new_people(
+    session: Session, names: Sequence[tuple[str, str]], *, aircraft: Sequence[str], time_zone: str, now: datetime
+) -> dict[str, int]:
+    """Add many pilots without a password, by name and name key, with a few statements; gives their ids by name key."""
+    added = [
+        Person(
+            name=name,
+            name_key=name_key,
+            aircraft=list(aircraft),
+            minutes_a_day=DEFAULT_MINUTES_A_DAY,
+            time_zone=time_zone_name(time_zone),
+            experience=DEFAULT_EXPERIENCE,
+            created_at=now,
+            last_seen_at=now,
+        )
+        for name, name_key in names
+    ]
+    session.add_all(added)
+    session.flush()
+    used = weights.in_use(session, now=now)
+    ids = {name_key: person.id for (_, name_key), person in zip(names, added, strict=True)}
+    learners.add_many(session, list(ids.values()), fresh_learner(DEFAULT_EXPERIENCE, used), used.version)
+    people.add_role(session, list(ids.values()), "pilot")
+    return ids
 
 
 def open_session(

@@ -7,7 +7,7 @@ from datetime import datetime
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from quizsvc.store.tables import Assignment, Group, JoinCode, Membership, Person, RollEntry, Squawk
+from quizsvc.store.tables import Assignment, Group, JoinCode, Membership, Person, RollEntry, Squawk, Work
 
 OPEN_STATES = ("waiting", "in")
 
@@ -101,15 +101,47 @@ def assignments(session: Session, group_ids: list[int]) -> list[Assignment]:
     )
 
 
+def handed_in(session: Session, assignment_ids: list[int]) -> dict[int, int]:
+    """How many persons have handed in work on each of the assignments."""
+    rows = session.execute(
+        sa.select(Work.assignment_id, sa.func.count(sa.distinct(Work.person_id)))
+        .where(Work.assignment_id.in_(assignment_ids), Work.handed_in_at.is_not(None))
+        .group_by(Work.assignment_id)
+    )
+    return {assignment_id: number for assignment_id, number in rows}
+
+
 def open_squawks(session: Session) -> int:
     """How many squawks nobody has settled."""
     return session.scalar(sa.select(sa.func.count()).where(Squawk.status == "open")) or 0
 
 
-def roll(session: Session, group_id: int) -> list[RollEntry]:
-    """The names that a group expects, by name."""
+def roll(session: Session, group_id: int) -> list[tuple[RollEntry, bool]]:
+    """The names that a group expects, by name, and whether the person of the name is still there."""
+    rows = session.execute(
+        sa.select(RollEntry, Person.name_key)
+        .outerjoin(Person, Person.id == RollEntry.person_id)
+        .where(RollEntry.group_id == group_id)
+        .order_by(RollEntry.name_key)
+    )
+    return [(row[0], row[1] == row[0].name_key) for row in rows]
+
+
+def never_signed_in(session: Session, group_id: int) -> list[Person]:
+    """The students of a group who have no password yet, by name. Only a roll lets such people in."""
     return list(
-        session.scalars(sa.select(RollEntry).where(RollEntry.group_id == group_id).order_by(RollEntry.name_key))
+        session.scalars(
+            sa.select(Person)
+            .join(Membership, Membership.person_id == Person.id)
+            .where(
+                Membership.group_id == group_id,
+                Membership.state == "in",
+                Membership.part == "student",
+                Person.password_hash.is_(None),
+                Person.name.is_not(None),
+            )
+            .order_by(Person.name_key)
+        )
     )
 
 

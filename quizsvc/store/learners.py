@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any, Protocol
 
@@ -38,6 +38,15 @@ def add_weights(session: Session, version: int, body: dict[str, Any], origin: st
 def add(session: Session, person_id: int, state: _Jsonable, weights_version: int) -> None:
     """Add the learner of a new person."""
     session.add(Learner(person_id=person_id, state=state.to_json(), version=0, weights_version=weights_version))
+    session.flush()
+
+
+def add_many(session: Session, person_ids: Sequence[int], state: _Jsonable, weights_version: int) -> None:
+    """Add the learners of several new persons, who all begin alike."""
+    body = state.to_json()
+    session.add_all(
+        Learner(person_id=person_id, state=body, version=0, weights_version=weights_version) for person_id in person_ids
+    )
     session.flush()
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 
@@ -42,6 +42,12 @@ def by_name(session: Session, name_key: str) -> Person | None:
     return session.scalars(sa.select(Person).where(Person.name_key == name_key)).one_or_none()
 
 
+def by_names(session: Session, name_keys: Collection[str]) -> dict[str, Person]:
+    """The accounts of those of the names that have one."""
+    found = session.scalars(sa.select(Person).where(Person.name_key.in_(name_keys)))
+    return {person.name_key or "": person for person in found}
+
+
 def roles(session: Session, person_id: int) -> tuple[str, ...]:
     """A person's roles, in alphabetical order."""
     return tuple(
@@ -49,10 +55,28 @@ def roles(session: Session, person_id: int) -> tuple[str, ...]:
     )
 
 
+def roles_of(session: Session, person_ids: Collection[int]) -> dict[int, tuple[str, ...]]:
+    """The roles of several people, in alphabetical order; everybody asked for is in it."""
+    found: dict[int, tuple[str, ...]] = dict.fromkeys(person_ids, ())
+    rows = session.execute(
+        sa.select(PersonRole.person_id, PersonRole.role)
+        .where(PersonRole.person_id.in_(person_ids))
+        .order_by(PersonRole.role)
+    )
+    for person_id, role in rows:
+        found[person_id] += (role,)
+    return found
+
+
 def set_roles(session: Session, person_id: int, wanted: Iterable[str]) -> None:
     """Give a person exactly these roles."""
     session.execute(sa.delete(PersonRole).where(PersonRole.person_id == person_id))
     session.add_all(PersonRole(person_id=person_id, role=role) for role in sorted(set(wanted)))
+
+
+def add_role(session: Session, person_ids: Iterable[int], role: str) -> None:
+    """Give several new persons a role."""
+    session.add_all(PersonRole(person_id=person_id, role=role) for person_id in person_ids)
 
 
 def count_with_role(session: Session, role: str) -> int:
