@@ -70,8 +70,17 @@ class Server:
         raise AssertionError(f"the server did not come up:\n{self.log.read_text()[-3000:]}")
 
     def halt(self):
-        """Stop master and workers where they are: what they are in goes on by one system call at most."""
+        """Stop master and workers where they are; returns when none of them runs any more."""
         os.killpg(self.process.pid, signal.SIGSTOP)
+        until = time.monotonic() + READY_S
+        # A processor takes notice of the signal when it does, and a write to the disk is first brought to its end.
+        while not all(_stands(process) for process in self._processes()):
+            assert time.monotonic() < until, "the server did not halt"
+            time.sleep(0.0005)
+
+    def _processes(self):
+        master = self.process.pid
+        return [master, *map(int, Path(f"/proc/{master}/task/{master}/children").read_text().split())]
 
     def go_on(self):
         """Let them run again."""
@@ -82,6 +91,15 @@ class Server:
         if self.process.returncode is None:
             os.killpg(self.process.pid, signal.SIGKILL)
             self.process.wait(timeout=10)
+
+
+def _stands(process):
+    """Whether every thread of a process is stopped (T) or has ended (proc(5), `stat`, field 3)."""
+    states = []
+    for stat in Path(f"/proc/{process}/task").glob("*/stat"):
+        with contextlib.suppress(OSError):  # it has ended meanwhile
+            states.append(stat.read_text().rpartition(")")[2].split()[0])
+    return set(states) <= {"T", "Z"}
 
 
 def check_stored_once(environment, uuids):

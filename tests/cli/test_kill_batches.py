@@ -121,7 +121,7 @@ def halt_inside(server, device, db, rng):
         while device.waiting is batch and device.fault is None:
             server.halt()
             stored = stored_of(db, batch)
-            # One answer may be on its way to the disk or in the hands of PostgreSQL: it may still come to be stored.
+            # One more may be written but not yet to be seen, or in the hands of PostgreSQL: it may come to be stored.
             if stored is not None and wanted <= stored <= len(batch["answers"]) - 2:
                 return batch, stored
             server.go_on()
