@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import re
+import time
 
 import pytest
 
@@ -73,3 +74,30 @@ def test_scripts_go_out_without_comments_and_indents():
             assert sent == ("" if own.strip().startswith("//") else own.lstrip()), file.name
         # What `lean` must not meet: a template text over several lines.
         assert all(line.count("`") % 2 == 0 for line, _ in lines if not line.strip().startswith("//")), file.name
+
+
+def test_the_part_of_a_token_that_stays_is_worth_nothing(visitor):
+    """What a page's length could tell in many replies is no token: the signature is another in each second."""
+    tokens = []
+    while len(tokens) < 2:
+        form = visitor.get("/sign-in?next=/log").form("/sign-in")
+        token = dict(form.fields)["csrf_token"]
+        if not tokens or token.split(".")[1] != tokens[0].split(".")[1]:
+            tokens.append(token)
+        else:
+            time.sleep(0.1)
+    (payload, _, signature), (same, second, other) = (token.split(".") for token in tokens)
+    assert payload == same
+    assert signature != other
+    # No eight characters of it come back in the next second.
+    assert not {signature[at : at + 8] for at in range(len(signature) - 7)} & {
+        other[at : at + 8] for at in range(len(other) - 7)
+    }
+
+    fields = {"name": "Nadir Eshvale", "password": "ochre lantern nine"}
+    for made_up in (payload, f"{payload}.{second}", f"{payload}.{second}.{signature}", f"{payload}.{second}."):
+        reply = visitor.client.post("/sign-in", data=fields | {"csrf_token": made_up})
+        assert reply.status_code == 400, made_up
+        assert "does not belong to this browser" in reply.get_data(as_text=True)
+    # The true one is taken, and the name is not.
+    assert visitor.client.post("/sign-in", data=fields | {"csrf_token": tokens[0]}).status_code == 422
