@@ -100,7 +100,9 @@ def _options(options: Iterable[Option]) -> tuple[OptionView, ...]:
 def feedback_view(row: Any, shown: Presented, question: Any, revision: Compiled) -> FeedbackView:
     """What an answered question shows; `row` has the columns of the answer and its grade, `question` its own."""
     texts = {option.id: option.text for option in shown.options}
-    working = worked(judged_by(question, revision, row.response.get("earlier", {})))
+    # After a re-mark the grade brings the corrected record that it was judged by.
+    again = next((mark["judged_by"] for mark in row.marks if "judged_by" in mark), None)
+    working = worked(again or judged_by(question, revision, row.response.get("earlier", {})))
     return FeedbackView(
         outcome=row.outcome,
         credit=row.credit,
