@@ -31,6 +31,7 @@ DEVICE_FILES = (
     "store.js",
     "outbox.js",
     "fill.js",
+    "sign-out.js",
     "device.js",
     "live.js",
     "device-home.js",

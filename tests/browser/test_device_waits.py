@@ -25,8 +25,10 @@ def test_pressing_start_is_kept_with_its_time_and_sent(phone, site):
     site.advance(days=1)  # the set online acknowledged both for its own day
     page.goto(HERE)
     page.locator("[data-begin]").wait_for()
+    page.locator("label:has([data-keep])").click()
+    page.locator("label:has([data-keep])").click()  # asks the service anew, on its new day
+    page.locator("main [data-caution=C9]").wait_for()
     page.context.set_offline(True)
-    assert page.locator("main [data-caution=C9]").is_visible()
     with site.db.reading() as session:
         before = len(session.scalars(select(Acknowledgement)).all())
     begin(page)

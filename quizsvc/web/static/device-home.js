@@ -2,9 +2,11 @@
 import { fill } from "./fill.js";
 import { head } from "./form.js";
 import { flush } from "./outbox.js";
+import { wipe } from "./sign-out.js";
 import * as store from "./store.js";
 
 const screen = document.getElementById("screen");
+const NO_STORAGE = "Nothing can be kept on this device: its browser refuses storage, or it is full. With signal everything works.";
 export const at = (hook) => screen.querySelector(`[data-${hook}]`);
 export const count = (number, one) => `${number} ${one}${number === 1 ? "" : "s"}`;
 export const say = (words) => (document.getElementById("status").textContent = words);
@@ -16,7 +18,8 @@ const moment = (when) =>
 const STATES = {
   sending: "Sending.",
   "no signal": "No signal; they go out by themselves when it is back.",
-  "other person": "They were given under another name: sign in under it on this device.",
+  "at fault": "The service, or something on the way to it, did not take this. It stays here and is tried again by itself.",
+  "answers-of-another-person": "They were given under another name: sign in under it on this device.",
 };
 
 // Whose device this is and their database, or why nothing can be kept.
@@ -27,8 +30,8 @@ export async function find(state) {
     try {
       state.person = await store.person();
       state.db = state.person ? await store.open(state.person) : null;
-    } catch (error) {
-      state.why = error.message;
+    } catch {
+      state.why = NO_STORAGE;
     }
   }
 }
@@ -47,6 +50,16 @@ async function readAll(state) {
   state.given = Object.fromEntries(state.answers.map((answer) => [answer.question, answer]));
   state.set = state.set && (state.sets.find(({ id }) => id === state.set.id) || state.set);
 }
+
+// Keeps an answer on the disk before anybody says so; of two tabs that answer one question the first counts.
+export const give = (db, answer) =>
+  store.run(db, ["answers"], "readwrite", async (answers) => {
+    const had = await store.done(answers.index("question").get(answer.question));
+    if (had) return { answer: had, first: false };
+    return { answer: { ...answer, n: await store.done(answers.add(answer)) }, first: true };
+  });
+
+export const drop = (db, name, key) => store.run(db, [name], "readwrite", (rows) => store.done(rows.delete(key)));
 
 export const meta = (state, name) => state.meta.find((row) => row.name === name) || {};
 export const ready = (state) => state.questions.filter(({ id, spare_of }) => !spare_of && !state.given[id]);
@@ -120,22 +133,22 @@ function list(state, hook, which, words) {
 
 // What was pressed on this screen; `again` shows it anew.
 export async function press(state, button, again) {
-  const { remove, delete: wipe } = button.dataset;
+  const { remove, delete: all } = button.dataset;
   if (remove) {
     const answer = state.answers.find(({ n }) => n === Number(remove));
     // What the service judged is only no longer shown; what it refused goes.
-    if (answer.state === "refused") await store.drop(state.db, "answers", answer.n);
+    if (answer.state === "refused") await drop(state.db, "answers", answer.n);
     else await store.put(state.db, "answers", { ...answer, seen: true });
     await again();
     head();
   } else if ("send" in button.dataset) flush();
-  else if (wipe === "" && waits(state)) {
+  else if (all === "" && waits(state)) {
     at("sure").hidden = false;
     tell("loses", `${waits(state)} Deleting loses them for good.`);
     at("delete='no'").focus();
-  } else if (wipe !== undefined) {
+  } else if (all !== undefined) {
     at("sure").hidden = true;
-    if (wipe !== "no") await forgetAll(state, again);
+    if (all !== "no") await forgetAll(state, again);
     at("delete").focus();
   }
 }
@@ -143,7 +156,7 @@ export async function press(state, button, again) {
 // Nothing comes back by itself after it was deleted: the switch is off until somebody wants questions here again.
 async function forgetAll(state, again) {
   state.db.close();
-  await store.wipe(state.person);
+  await wipe(state.person);
   state.db = await store.open(state.person);
   await store.put(state.db, "meta", { name: "off", value: true });
   await again();

@@ -1,6 +1,6 @@
 // The drill on the device: sets of the questions kept here, with signal or without. The screens stand in the shell's page;
 // what was asked and answered is in IndexedDB: a set outlives a closed browser.
-import { at, count, find, keepOrNot, load, meta, paint, press, say, today, waits } from "./device-home.js";
+import { at, count, drop, find, give, keepOrNot, load, meta, paint, press, say, today, waits } from "./device-home.js";
 import { asked, missed, owed, paintEnd, pick, unfinished } from "./device-set.js";
 import { filled } from "./feedback.js";
 import { head, prepare, read, refuse } from "./form.js";
@@ -60,7 +60,7 @@ async function begin(minutes, long) {
   const rows = [...(meta(state, "acknowledged").rows || []), ...owed(state).map((id) => ({ id, at: now }))];
   await store.put(state.db, "meta", { name: "acknowledged", rows });
   await store.put(state.db, "meta", { name: "c9", day: today() });
-  for (const old of state.sets) await store.drop(state.db, "sets", old.id);
+  for (const old of state.sets) await drop(state.db, "sets", old.id);
   await save({ id: uuid(), minutes, long, ids, begun_at: now, ended_at: null, spares: [] });
   ask();
   const found = Math.round(seconds / 60);
@@ -107,7 +107,7 @@ async function answer(form, button) {
   const sureness = new FormData(form).get("sureness");
   const sent = { uuid: uuid(), question: one.id, title: one.title, response, sureness, given_at: new Date().toISOString() };
   try {
-    const { answer: given } = await store.give(state.db, { ...sent, judged, state: "waiting" });
+    const { answer: given } = await give(state.db, { ...sent, judged, state: "waiting" });
     forget(one.id);
     await load(state);
     state.given[one.id] = given;

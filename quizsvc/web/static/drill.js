@@ -6,13 +6,15 @@ import { Refused, send, uuid } from "./send.js";
 const screen = document.getElementById("screen");
 const status = document.getElementById("status");
 let shown = location.pathname;
-let ahead = null; // the screen after the feedback: {url, html}
+// The screen after the feedback: {url, html}.
+let ahead = null;
 
 export function drill() {
   document.addEventListener("submit", onSubmit);
   document.addEventListener("click", onClick);
   document.addEventListener("input", remember);
-  addEventListener("popstate", () => location.pathname === shown || location.reload()); // not for a link within
+  // Not for a link within the page.
+  addEventListener("popstate", () => location.pathname === shown || location.reload());
   ready();
 }
 

@@ -78,7 +78,8 @@ function place(step) {
 // A form that has just appeared; `fields` is what was typed in it before.
 export function prepare(form, fields = []) {
   for (const field of form.querySelectorAll(".number input")) {
-    const sign = document.createElement("button"); // some phones' number pads have no minus
+    // Some phones' number pads have no minus.
+    const sign = document.createElement("button");
     Object.assign(sign, { type: "button", className: "plain sign", textContent: "\u00b1" });
     sign.setAttribute("aria-label", "Change the sign");
     field.before(sign);

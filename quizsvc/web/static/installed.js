@@ -1,7 +1,8 @@
 // Brings the worker in, and lets a new version take over between sets.
 const screen = document.getElementById("screen");
 let registration = null;
-let leave = null; // lets other pages know that no set is open here any more
+// Lets other pages know that no set is open here any more.
+let leave = null;
 
 export async function install() {
   watch();

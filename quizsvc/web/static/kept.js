@@ -1,35 +1,17 @@
 // What was picked or typed for a question, on this device until the answer is stored.
 // A row is {uuid, fields, sent}; `sent` holds the answer once it went out without a reply.
-const PREFIX = "answer:";
+export const PREFIX = "answer:";
 
-export function recall(question) {
+// A full or forbidden storage, or what we did not write in it, costs only the memory of a closed browser; the answer itself
+// is on its way.
+function quietly(does) {
   try {
-    return JSON.parse(localStorage.getItem(PREFIX + question));
+    return does();
   } catch {
-    return null; // storage is switched off, or holds what we did not write
+    return null;
   }
 }
 
-export function keep(question, row) {
-  try {
-    localStorage.setItem(PREFIX + question, JSON.stringify(row));
-  } catch {
-    // A full or forbidden storage costs only the memory of a closed browser; the answer itself is on its way.
-  }
-}
-
-export function forget(question) {
-  try {
-    localStorage.removeItem(PREFIX + question);
-  } catch {
-    // as above
-  }
-}
-
-export function forgetAll() {
-  try {
-    Object.keys(localStorage).filter((key) => key.startsWith(PREFIX)).forEach((key) => localStorage.removeItem(key));
-  } catch {
-    // as above
-  }
-}
+export const recall = (question) => quietly(() => JSON.parse(localStorage.getItem(PREFIX + question)));
+export const keep = (question, row) => quietly(() => localStorage.setItem(PREFIX + question, JSON.stringify(row)));
+export const forget = (question) => quietly(() => localStorage.removeItem(PREFIX + question));

@@ -1,21 +1,30 @@
 // Answers that wait on this device go out in their order, each stored once: the service knows them by their UUIDs.
-import { Refused, hurry, send } from "./send.js";
+import { Refused, hurry, pause, send } from "./send.js";
 import { get, open, others, put, waiting, who } from "./store.js";
 
 const BATCH = 25;
-const NEEDS = { "client-format": "older client", "answers-of-another-person": "other person", "sign-in-needed": "sign in" };
+const TRIES = 3;
+const LATER_MS = 60000;
+const NEEDS = ["client-format", "answers-of-another-person", "sign-in-needed"];
+// What could not be taken even alone, by UUID: it waits, and goes last from then on, so that it holds nothing back.
+const held = new Set();
+// Given to a database that had been deleted: these are in this page's memory only.
+export const loose = [];
 let queued = null;
+let timer = 0;
 
 export function start() {
   addEventListener("online", flush);
-  addEventListener("kept", flush); // somebody else may be signed in now
+  // Somebody else may be signed in now.
+  addEventListener("kept", flush);
   document.addEventListener("visibilitychange", () => document.hidden || flush());
   return flush();
 }
 
 // Asks for one more round, and is done when that is; of two tabs one sends at a time, and the second finds nothing left.
 export function flush() {
-  hurry(); // whoever asks has a reason not to wait for the next try
+  // Whoever asks has a reason not to wait for the next try.
+  hurry();
   return (queued ??= begin());
 }
 
@@ -23,48 +32,93 @@ async function begin() {
   const person = await who();
   const round = async () => {
     queued = null;
+    clearTimeout(timer);
     try {
-      if (!person || (await who()) !== person) return; // signed out meanwhile
-      await sendAll(person);
-      // Of those who were here before, the service takes what this person has claimed.
-      for (const other of Object.keys(await others())) await sendAll(Number(other), true);
+      if (person && (await who()) === person) {
+        await sendKept(person);
+        // Of those who were here before, the service takes what this person has claimed.
+        for (const other of Object.keys(await others())) await sendKept(Number(other), true);
+      }
+      if (loose.length) await sendAll(null, loose[0].person);
     } catch {
-      // Storage that is refused, full or wiped: nothing waits here.
+      // Storage failed or was wiped midway.
+      later();
     }
   };
-  // Where storage is refused there is no person, and locks are refused too.
-  await (person && navigator.locks ? navigator.locks.request(`outbox-${person}`, round) : round());
+  // Where storage is refused there is no person, and locks are refused too. A lock that cannot be had must not silence this:
+  // without one two tabs may send the same, which is stored once.
+  await (person && navigator.locks ? navigator.locks.request(`outbox-${person}`, round).catch(round) : round());
 }
 
-async function sendAll(person, other) {
+function later() {
+  clearTimeout(timer);
+  timer = setTimeout(flush, LATER_MS);
+}
+
+async function sendKept(person, other) {
   const db = await open(person);
+  try {
+    await sendAll(db, person, other);
+  } finally {
+    db.close();
+  }
+}
+
+async function sendAll(db, person, other) {
+  const left = async () => (db ? waiting(db) : loose.filter(({ state }) => state === "waiting"));
+  const settle = (row, change) => (db ? put(db, "answers", { ...row, ...change }) : Object.assign(row, change));
   const told = async (state) => {
-    const detail = other ? { other: state } : { state, waiting: (await waiting(db)).length };
+    const detail = other ? { other: state } : { state, waiting: (await left()).length };
     dispatchEvent(new CustomEvent("outbox", { detail }));
   };
-  for (let size = BATCH; ; ) {
-    const noted = ((await get(db, "meta", "acknowledged")) || { rows: [] }).rows.slice(0, 40);
+  const tried = new Set();
+  for (let size = BATCH, faults = 0, noting = db; ; ) {
+    const noted = noting ? (await notes(db)).slice(0, 40) : [];
+    const all = (await left()).filter(({ uuid }) => !tried.has(uuid));
+    const fresh = all.filter(({ uuid }) => !held.has(uuid));
+    if (!fresh.length) size = 1;
     // One by one, what was acknowledged goes by itself too: no answer is blamed for it.
-    const rows = size === 1 && noted.length ? [] : (await waiting(db)).slice(0, size);
-    if (!rows.length && !noted.length) return told("idle");
+    const rows = size === 1 && noted.length ? [] : (fresh.length ? fresh : all).slice(0, size);
+    if (!rows.length && !noted.length) return told(tried.size ? "at fault" : "idle");
     await told("sending");
     try {
-      const reply = await send("/api/v1/answer-batches", () => batch(person, rows, noted), () => told("no signal"));
-      for (const [at, result] of reply.results.entries()) {
+      const { results } = await send("/api/v1/answer-batches", () => batch(person, rows, noted), () => told("no signal"));
+      // That is no reply of the service's own.
+      if (!results || results.length !== rows.length) throw new Refused(200, {});
+      faults = 0;
+      for (const [at, result] of results.entries()) {
         const { problem } = result;
-        await put(db, "answers", { ...rows[at], state: problem ? "refused" : "stored", result, problem });
+        await settle(rows[at], { state: problem ? "refused" : "stored", result, problem });
       }
       await forget(db, noted);
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
-      const need = NEEDS[(error.problem.type || "").split(":").pop()];
-      if (need) return told(error.problem.claim ? "claim" : need);
-      // Something in the batch is refused as a whole: one by one, only that one stays behind.
-      if (size === 1 && [400, 413, 422].includes(error.status)) {
-        if (rows.length) await put(db, "answers", { ...rows[0], state: "refused", problem: error.problem });
-        await forget(db, noted);
-      } else if (size === 1) return told("no signal"); // the service is at fault or busy: another time
-      size = 1;
+      const { type = "", claim } = error.problem;
+      const [first] = rows;
+      const need = type.split(":").pop();
+      if (NEEDS.includes(need)) return told(claim ? "claim" : need);
+      if (type && [400, 413, 422].includes(error.status)) {
+        // Something in the batch is refused as a whole: one by one, only that one stays behind.
+        if (size === 1) {
+          size = BATCH;
+          if (first) await settle(first, { state: "refused", problem: error.problem });
+          await forget(db, noted);
+        } else size = 1;
+        continue;
+      }
+      // The service is at fault or busy, or something on the way, which judges no answer, refused it: it waits. After
+      // some tries one by one, so that only what cannot be taken stays behind.
+      faults += 1;
+      if (faults >= TRIES || (first && held.has(first.uuid))) {
+        if (size === 1) {
+          size = BATCH;
+          if (first) [held, tried].forEach((set) => set.add(first.uuid));
+          else noting = null;
+          later();
+        } else size = 1;
+      }
+      await told("at fault");
+      await pause(faults - 1, () => {});
     }
   }
 }
@@ -76,8 +130,10 @@ function batch(person, rows, acknowledged) {
   return { format: 1, person, sent_at: new Date().toISOString(), acknowledged, answers };
 }
 
+const notes = async (db) => ((await get(db, "meta", "acknowledged")) || { rows: [] }).rows;
+
 async function forget(db, noted) {
   const sent = JSON.stringify(noted);
-  const { rows } = (await get(db, "meta", "acknowledged")) || { rows: [] };
-  if (sent !== "[]") await put(db, "meta", { name: "acknowledged", rows: rows.filter((row) => !sent.includes(JSON.stringify(row))) });
+  const rows = noted.length && (await notes(db)).filter((row) => !sent.includes(JSON.stringify(row)));
+  if (rows) await put(db, "meta", { name: "acknowledged", rows });
 }

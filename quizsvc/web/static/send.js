@@ -1,10 +1,16 @@
 // Sending JSON until somebody replies. A reply of the service ends it, also a refusal; silence does not.
-const WAITS_S = [1, 2, 4, 8, 15, 30];
+const WAITS_S = [1, 2, 4, 8, 15];
+const LONGEST_S = 30;
 const TIMEOUT_MS = 15000;
-let wake = () => {};
+let hurries = 0;
 
-// Ends the pause before the next try.
-export const hurry = () => wake();
+// Whoever asks has a reason not to wait for the next try: the pause ends, and pauses begin anew with the shortest.
+export function hurry() {
+  hurries += 1;
+  dispatchEvent(new Event("hurry"));
+}
+
+addEventListener("online", hurry);
 
 export class Refused extends Error {
   constructor(status, problem) {
@@ -16,13 +22,16 @@ export class Refused extends Error {
 
 // `waiting(seconds, now)` is told each time nothing came back; calling `now` tries at once.
 export async function send(address, body, waiting) {
-  for (let tries = 0; ; tries += 1) {
+  for (let tries = 0, known = hurries; ; tries += 1) {
     try {
       return await once(address, body);
     } catch (error) {
       if (error instanceof Refused && !passing(error)) throw error;
     }
-    await pause(WAITS_S[Math.min(tries, WAITS_S.length - 1)], waiting);
+    // Asked for while a try was under way, the next follows at once: that try may be of before the signal came back.
+    if (known === hurries) await pause(tries, waiting);
+    if (known !== hurries) tries = -1;
+    known = hurries;
   }
 }
 
@@ -33,35 +42,24 @@ function passing(error) {
 }
 
 async function once(address, body) {
-  const stop = new AbortController();
-  const timer = setTimeout(() => stop.abort(), TIMEOUT_MS);
-  try {
-    const response = await fetch(address, {
-      method: "POST",
-      headers: { "Content-Type": "application/json", Accept: "application/json" },
-      // The clock is read at each sending: the service corrects the time of the answer by it.
-      body: JSON.stringify(body()),
-      signal: stop.signal,
-    });
-    const reply = await response.json().catch(() => ({}));
-    if (!response.ok) throw new Refused(response.status, reply);
-    return reply;
-  } finally {
-    clearTimeout(timer);
-  }
+  const response = await fetch(address, {
+    method: "POST",
+    headers: { "Content-Type": "application/json", Accept: "application/json" },
+    // The clock is read at each sending: the service corrects the time of the answer by it.
+    body: JSON.stringify(body()),
+    signal: AbortSignal.timeout?.(TIMEOUT_MS),
+  });
+  if (!response.ok) throw new Refused(response.status, (await response.json().catch(() => 0)) || {});
+  // The page of a network that wants somebody to sign in, or half a reply, is no reply of the service.
+  return response.json();
 }
 
-function pause(seconds, waiting) {
+export function pause(tries, waiting) {
+  const seconds = WAITS_S[tries] || LONGEST_S;
   return new Promise((resolve) => {
-    const timer = setTimeout(go, seconds * 1000);
-    function go() {
-      clearTimeout(timer);
-      removeEventListener("online", go);
-      resolve();
-    }
-    addEventListener("online", go);
-    wake = go;
-    waiting(seconds, go);
+    setTimeout(resolve, seconds * 1000);
+    addEventListener("hurry", resolve, { once: true });
+    waiting(seconds, hurry);
   });
 }
 
@@ -70,5 +68,5 @@ export function uuid() {
   bytes[6] = (bytes[6] & 15) | 64;
   bytes[8] = (bytes[8] & 63) | 128;
   const hex = Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
-  return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
+  return hex.replace(/^(.{8})(.{4})(.{4})(.{4})/, "$1-$2-$3-$4-");
 }

@@ -1,8 +1,8 @@
 // Leaving this device: what waits is offered to be sent first; then everything of this person here is deleted, so that
 // whoever uses it next finds nothing.
-import { forgetAll } from "./kept.js";
+import { PREFIX } from "./kept.js";
 import { flush } from "./outbox.js";
-import { open, setWho, waiting, who, wipe } from "./store.js";
+import { device, done, open, setWho, waiting, who } from "./store.js";
 
 export async function leave(form) {
   const person = await who();
@@ -48,7 +48,7 @@ async function count(person) {
 
 async function go(form, person) {
   try {
-    forgetAll();
+    Object.keys(localStorage).filter((key) => key.startsWith(PREFIX)).forEach((key) => localStorage.removeItem(key));
     await setWho(null); // first, so that nothing is filled or sent for this person any more
     if (person) await wipe(person);
   } catch {
@@ -61,4 +61,10 @@ function button(words, look, does) {
   const made = document.createElement("button");
   Object.assign(made, { type: "button", className: look, textContent: words, onclick: does });
   return made;
+}
+
+export async function wipe(person) {
+  await device("persons", (known = []) => known.filter((one) => one !== person));
+  if (self.caches) await caches.delete("kept");
+  await done(indexedDB.deleteDatabase(`quizsvc-${person}`));
 }

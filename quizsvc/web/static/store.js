@@ -2,42 +2,40 @@
 const META = { meta: { keyPath: "name" } };
 const STORES = { questions: { keyPath: "id" }, answers: { keyPath: "n", autoIncrement: true }, sets: { keyPath: "id" }, ...META };
 
-export class Unavailable extends Error {}
-
-const done = (request) =>
+export const done = (request) =>
   new Promise((resolve, reject) => {
     request.onsuccess = request.oncomplete = () => resolve(request.result);
-    request.onerror = request.onabort = () => reject(request.error || new Unavailable("It was interrupted."));
+    request.onerror = request.onabort = () => reject(request.error || new Error("It was interrupted."));
   });
 
 async function opened(name, stores) {
-  try {
-    const opening = indexedDB.open(name, 1);
-    opening.onupgradeneeded = () => {
-      for (const store in stores) opening.result.createObjectStore(store, stores[store]);
-      if (stores.answers) opening.transaction.objectStore("answers").createIndex("question", "question", { unique: true });
-    };
-    const db = await done(opening);
-    db.onversionchange = () => db.close();
-    return db;
-  } catch {
-    throw new Unavailable("Nothing can be kept on this device: its browser refuses storage, or it is full. With signal everything works.");
-  }
+  const opening = indexedDB.open(name, 1);
+  opening.onupgradeneeded = () => {
+    for (const store in stores) opening.result.createObjectStore(store, stores[store]);
+    if (stores.answers) opening.transaction.objectStore("answers").createIndex("question", "question", { unique: true });
+  };
+  const db = await done(opening);
+  db.onversionchange = () => db.close();
+  return db;
 }
 
 // Whose device this is, and who else has something here. Not in localStorage: that is lost with a browser that is killed.
-async function device(name, change) {
+// It is read and written in one transaction, so that of two tabs neither undoes what the other wrote.
+export async function device(name, change) {
   const db = await opened("quizsvc", META);
   try {
-    const { value } = (await get(db, "meta", name)) || {};
-    if (change) await put(db, "meta", { name, value: change(value) });
-    return value;
+    return await run(db, ["meta"], change ? "readwrite" : "readonly", async (meta) => {
+      const { value } = (await done(meta.get(name))) || {};
+      if (change) meta.put({ name, value: change(value) });
+      return value;
+    });
   } finally {
     db.close();
   }
 }
 
-export const person = () => device("person"); // Unavailable where storage is refused
+// Rejected where storage is refused.
+export const person = () => device("person");
 export const who = () => person().catch(() => null);
 export const setWho = (person) => device("person", () => person);
 
@@ -47,27 +45,24 @@ export async function open(person) {
   return db;
 }
 
-async function run(db, names, mode, work) {
+export async function run(db, names, mode, work) {
   const change = db.transaction(names, mode, { durability: "strict" });
   const ended = done(change);
   ended.catch(() => {});
-  const result = await work(...names.map((name) => change.objectStore(name)));
-  await ended;
-  return result;
+  try {
+    const result = await work(...names.map((name) => change.objectStore(name)));
+    await ended;
+    return result;
+  } catch (error) {
+    // Without this what was written until then would stay; where it was aborted already, a second time is one too many.
+    if (!change.error) change.abort();
+    throw error;
+  }
 }
 
 export const all = (db, name) => run(db, [name], "readonly", (store) => done(store.getAll()));
 export const get = (db, name, key) => run(db, [name], "readonly", (store) => done(store.get(key)));
 export const put = (db, name, value) => run(db, [name], "readwrite", (store) => done(store.put(value)));
-export const drop = (db, name, key) => run(db, [name], "readwrite", (store) => done(store.delete(key)));
-
-// Keeps an answer on the disk before anybody says so; of two tabs that answer one question the first counts.
-export const give = (db, answer) =>
-  run(db, ["answers"], "readwrite", async (answers) => {
-    const had = await done(answers.index("question").get(answer.question));
-    if (had) return { answer: had, first: false };
-    return { answer: { ...answer, n: await done(answers.add(answer)) }, first: true };
-  });
 
 export const waiting = async (db) => (await all(db, "answers")).filter(({ state }) => state === "waiting");
 
@@ -82,10 +77,4 @@ export async function others() {
     db.close();
   }
   return found;
-}
-
-export async function wipe(person) {
-  await device("persons", (known = []) => known.filter((one) => one !== person));
-  if (self.caches) await caches.delete("kept");
-  await done(indexedDB.deleteDatabase(`quizsvc-${person}`));
 }
