@@ -10,7 +10,7 @@ from quizsvc.bank.question import Item, issue, present
 from quizsvc.physics.units import format_quantity
 from quizsvc.pictures import describe
 
-__all__ = ["shown"]
+__all__ = ["shown", "with_key"]
 
 
 def shown(item: Item, rng: Any) -> dict[str, Any]:
@@ -24,18 +24,18 @@ def shown(item: Item, rng: Any) -> dict[str, Any]:
     issued = issue(item, rng)
     asked = present(item, issued.drawn, issued.order)
     if "parts" not in issued.record:
-        return _entry(asked, issued.record)
+        return with_key(asked, issued.record)
     parts = []
     for entry in issued.record["parts"]:
         part = present(item, issued.drawn, entry["order"], part=entry["part"])
         head = {"part": entry["part"], "concept": entry["concept"], "reveal": entry["reveal"]}
         follow = list(entry["record"].get("earlier", {}))
-        parts.append(_entry(part, entry["record"]) | head | {"follow": follow, "situation": None})
-    return _entry(asked, issued.record) | {"parts": parts}
+        parts.append(with_key(part, entry["record"]) | head | {"follow": follow, "situation": None})
+    return with_key(asked, issued.record) | {"parts": parts}
 
 
-def _entry(asked: Presented, record: Any) -> dict[str, Any]:
-    """One question, or one part of a scenario."""
+def with_key(asked: Presented, record: Any) -> dict[str, Any]:
+    """One question, or one part of a scenario, with its key; JSON-able. `record` is its grading record."""
     working = worked(record)
     traps = record.get("traps", [])
     beliefs = record.get("beliefs", {})

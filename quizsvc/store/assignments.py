@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Row
 from sqlalchemy.orm import Session
 
-from quizsvc.store.tables import Assignment, AssignmentPlace, CommonDraw, Revision
+from quizsvc.store.session import touched
+from quizsvc.store.tables import Assignment, AssignmentPlace, CommonDraw, Revision, Work
 
 
 def by_id(session: Session, assignment_id: int) -> Assignment | None:
@@ -66,3 +69,48 @@ def add_common(session: Session, assignment_id: int, number: int, drafts: dict[i
         for position, ones in drafts.items()
     )
     session.flush()
+
+
+def set_places(session: Session, assignment_id: int, placed: Sequence[tuple[str, int]]) -> None:
+    """Give an assignment exactly these items and revisions, in this order."""
+    session.execute(sa.delete(AssignmentPlace).where(AssignmentPlace.assignment_id == assignment_id))
+    session.add_all(
+        AssignmentPlace(assignment_id=assignment_id, position=position, item_id=item_id, revision_id=revision_id)
+        for position, (item_id, revision_id) in enumerate(placed, 1)
+    )
+    session.flush()
+
+
+@dataclass(frozen=True)
+class Counts:
+    """How many people have a work, have begun one, have handed one in."""
+
+    drawn: int
+    begun: int
+    handed_in: int
+
+
+def counts(session: Session, assignment_id: int) -> Counts:
+    """Who has got how far, in numbers."""
+
+    def people(*where: Any) -> Any:
+        return sa.func.count(sa.distinct(Work.person_id)).filter(*where)
+
+    row = session.execute(
+        sa.select(
+            sa.func.count(sa.distinct(Work.person_id)),
+            people(Work.begun_at.is_not(None)),
+            people(Work.handed_in_at.is_not(None)),
+        ).where(Work.assignment_id == assignment_id)
+    ).one()
+    return Counts(row[0], row[1], row[2])
+
+
+def forget_draws(session: Session, assignment_id: int) -> int:
+    """Forget what was drawn for people who have not begun, and the common numbers; returns how many works went.
+
+    Only for an assignment that nobody has begun: the common numbers of a work that is under way must stay.
+    """
+    gone = touched(session, sa.delete(Work).where(Work.assignment_id == assignment_id, Work.begun_at.is_(None)))
+    session.execute(sa.delete(CommonDraw).where(CommonDraw.assignment_id == assignment_id))
+    return gone
