@@ -149,6 +149,18 @@ def view(db: Database, person_id: int, group_id: int) -> GroupView:
     )
 
 
+def require(db: Database, person_id: int, group_id: int) -> None:
+    """Let only an instructor of the group go on.
+
+    Raises
+    ------
+    NotFoundError
+        No such group of the person's.
+    """
+    with db.reading() as session:
+        group_for_instructor(session, person_id, group_id)
+
+
 def own(db: Database, person_id: int) -> list[OwnGroup]:
     """The groups that a person is in or waits for, by name."""
     with db.reading() as session:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from quizsvc.errors import ConflictError
 from quizsvc.services import edge, links, notices
@@ -140,6 +140,11 @@ def make_member_link(db: Database, person_id: int, group_id: int, number: int, *
             told = f"An instructor of {group.name} made a one-time link for a new password of yours."
             notices.tell(session, person.id, told, path="/account/devices", now=now)
         return person.name or "", secret
+
+
+def link_until(now: datetime) -> datetime:
+    """Until when a link that is made now works."""
+    return now + timedelta(hours=LINK_HOURS)
 
 
 def _member(session: Session, person_id: int, group_id: int, number: int) -> tuple[Group, Membership, Person]:

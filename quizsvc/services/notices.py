@@ -17,6 +17,7 @@ SHOWN = 100
 class NoticeView:
     """One notice; `path` is the screen that it is about, if there is one."""
 
+    number: int
     text: str
     path: str | None
     at: datetime
@@ -34,10 +35,14 @@ def count_new(db: Database, person_id: int) -> int:
         return notices.count_new(session, edge.row_id(person_id, "person"))
 
 
-def listed(db: Database, person_id: int, *, now: datetime) -> list[NoticeView]:
-    """A person's notices, newest first; those that were new are seen now."""
-    with db.writing() as session:
+def listed(db: Database, person_id: int) -> list[NoticeView]:
+    """A person's notices, newest first. Looking changes nothing."""
+    with db.reading() as session:
         found = notices.newest(session, edge.row_id(person_id, "person"), SHOWN)
-        views = [NoticeView(one.text, one.path, one.at, one.seen_at is None) for one in found]
-        notices.mark_seen(session, person_id, now)
-        return views
+        return [NoticeView(one.id, one.text, one.path, one.at, one.seen_at is None) for one in found]
+
+
+def mark_seen(db: Database, person_id: int, newest: int, *, now: datetime) -> None:
+    """A person has seen their notices up to the one of this number; what came since stays new."""
+    with db.writing() as session:
+        notices.mark_seen(session, edge.row_id(person_id, "person"), edge.row_id(newest, "notice"), now)

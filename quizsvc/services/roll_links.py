@@ -98,5 +98,5 @@ def make_sheet(db: Database, person_id: int, group_id: int, wanted: Sequence[int
             group.time_zone,
             made,
             left=len(found) - len(made),
-            expires_at=now + timedelta(hours=LINK_HOURS),
+            expires_at=until,
         )

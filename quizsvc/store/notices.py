@@ -28,11 +28,11 @@ def newest(session: Session, person_id: int, limit: int) -> list[Notice]:
     )
 
 
-def mark_seen(session: Session, person_id: int, at: datetime) -> None:
-    """Every notice of a person is seen."""
+def mark_seen(session: Session, person_id: int, newest: int, at: datetime) -> None:
+    """A person's notices up to the one of this number are seen."""
     session.execute(
         sa.update(Notice)
-        .where(Notice.person_id == person_id, Notice.seen_at.is_(None))
+        .where(Notice.person_id == person_id, Notice.id <= newest, Notice.seen_at.is_(None))
         .values(seen_at=at)
         .execution_options(synchronize_session=False)
     )

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import json
-from datetime import date
 from typing import Any
 from zoneinfo import available_timezones
 
@@ -19,7 +18,7 @@ from quizsvc.web import cautions, edge, people, words
 from quizsvc.web.sign_in import LONGEST_NAME, LONGEST_PASSWORD
 from quizsvc.web.wiring import wired
 
-__all__ = ["blueprint"]
+__all__ = ["blueprint", "zones"]
 
 blueprint = Blueprint("account", __name__, url_prefix="/account")
 
@@ -40,7 +39,7 @@ def save() -> AnyResponse | tuple[str, int]:
     try:
         form = SettingsForm(
             aircraft=tuple(request.form.getlist("aircraft")),
-            check_date=_check_date(request.form.get("check_date", "").strip()),
+            check_date=edge.day(request.form.get("check_date", ""), "check_date"),
             minutes_a_day=edge.whole(request.form.get("minutes_a_day"), "minutes_a_day", least=1, most=240),
             time_zone=request.form.get("time_zone", "")[:80],
             experience=edge.choice(request.form.get("experience"), "experience", tuple(words.EXPERIENCE)),
@@ -59,11 +58,11 @@ def _settings_page(person: PersonView, *, error: InputError | None = None) -> st
         error=error,
         sent=request.form if error else None,
         aircraft=reading.aircraft_list(wired().db),
-        zones=_zones(person.time_zone),
+        zones=zones(person.time_zone),
     )
 
 
-def _zones(own: str) -> dict[str, list[str]]:
+def zones(own: str) -> dict[str, list[str]]:
     """Time zones by region, for a list that works without a script; a person's own is always among them."""
     grouped: dict[str, list[str]] = {}
     for name in sorted(available_timezones()):
@@ -72,20 +71,6 @@ def _zones(own: str) -> dict[str, list[str]]:
             grouped.setdefault(region, []).append(name)
     listed = {name for names in grouped.values() for name in names}
     return {"": ["UTC"] if own == "UTC" or own in listed else ["UTC", own], **grouped}
-
-
-def _check_date(written: str) -> date | None:
-    if not written:
-        return None
-    try:
-        return date.fromisoformat(written)
-    except ValueError:
-        raise InputError(
-            "check-date-unreadable",
-            f"'{written[:40]}' is not a date",
-            where="check_date",
-            mend="year-month-day, such as 2027-05-14, or leave it empty",
-        ) from None
 
 
 @blueprint.get("/password")

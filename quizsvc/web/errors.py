@@ -20,6 +20,7 @@ from quizsvc.errors import (
     StoreUnavailableError,
     ThrottledError,
 )
+from quizsvc.web.edge import LARGE_BODY
 from quizsvc.web.headers import OriginError
 from quizsvc.web.people import RoleNeededError, SignInNeededError
 
@@ -114,6 +115,8 @@ def register(app: Flask) -> None:
         reference, what, mend = _HTTP.get(
             status, ("request-refused", (error.name or "refused").lower(), "go to the start page")
         )
+        if status == 413 and request.max_content_length == LARGE_BODY:
+            what, mend = "what was sent is larger than 1 MB", "send it in two parts"
         if status == 404:
             current_app.logger.warning("not found: %s %r", request.method, request.path)
         response = _say(status, reference, what, "", mend)

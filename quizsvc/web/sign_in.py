@@ -22,13 +22,15 @@ LONGEST_PASSWORD = 200  # characters; hashing time must not grow with what is se
 @blueprint.get("/sign-up")
 def sign_up_page() -> str:
     """The form for a name."""
-    return render_template("sign_up.html", person=people.person(), name="", error=None)
+    onward = edge.local_path(request.args.get("next"), "/")
+    return render_template("sign_up.html", person=people.person(), name="", error=None, onward=onward)
 
 
 @blueprint.post("/sign-up")
 def sign_up() -> Response | tuple[str, int]:
     """Turn this browser's person into an account, or make a new one."""
     wiring = wired()
+    onward = edge.local_path(request.form.get("next"), "/")
     try:
         name = edge.text("name", longest=LONGEST_NAME, label="the name")
         password = _password("password")
@@ -44,9 +46,9 @@ def sign_up() -> Response | tuple[str, int]:
             )
         )
     except (InputError, ConflictError) as error:
-        return _again("sign_up.html", error)
+        return _again("sign_up.html", error, onward=onward)
     flash(f"Signed up as {name}.")
-    return redirect(url_for("start.page"), 303)
+    return redirect(onward, 303)
 
 
 @blueprint.get("/sign-in")
