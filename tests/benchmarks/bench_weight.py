@@ -1,4 +1,4 @@
-"""The first drill page on a poor line: its parts, when a thumb can answer, and how soon the next item is there.
+"""The first drill page on a poor line: its parts, when a tap is answered, and how soon the next item is there.
 
 `quizsvc serve` on loopback, and in front of it a TCP proxy that holds every connection together to 400 kbit/s and adds
 400 ms to each round trip: a browser's own throttling does not reach the worker's requests. The floor is one bare file
@@ -8,6 +8,7 @@ of as many bytes, fetched by the same browser through the same proxy in the same
 from __future__ import annotations
 
 import asyncio
+import gzip
 import os
 import shutil
 import signal
@@ -31,7 +32,19 @@ ARGUMENTS = (
     "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
     "--disable-component-update --disable-sync --disable-dev-shm-usage"
 ).split()
-SCRIPTS = ("main", "drill", "form", "kept", "send", "installed", "store", "outbox", "fill", "sw")
+# What the page itself asks for; the worker's own script does not show in the page's traffic and is added by hand.
+SCRIPTS = ("main", "drill", "form", "kept", "send", "installed", "store", "outbox", "fill")
+# Until the next screen is painted after Next is pressed, ms, measured inside the page.
+NEXT = """() => new Promise((done) => {
+  const begun = performance.now();
+  const look = () => {
+    const now = document.querySelector("[data-answer], [data-tally], .tally, h1");
+    if (document.querySelector("#outcome") || !now) setTimeout(look, 1);
+    else requestAnimationFrame(() => done(performance.now() - begun));
+  };
+  [...document.querySelectorAll("[data-next]:not(p), .next a.button")].find((one) => one.checkVisibility()).click();
+  look();
+})"""
 
 
 class Proxy:
@@ -41,6 +54,7 @@ class Proxy:
         self.target, self.down, self.port = target, 0, free_port()
         self._free_at = {True: 0.0, False: 0.0}  # when the line can take the next piece, by direction
         self._loop = asyncio.new_event_loop()
+        self._tasks: set[asyncio.Task[None]] = set()
         self._thread = threading.Thread(target=self._serve, daemon=True)
         self._ready = threading.Event()
 
@@ -55,9 +69,19 @@ class Proxy:
 
     def _serve(self) -> None:
         asyncio.set_event_loop(self._loop)
-        self._loop.run_until_complete(asyncio.start_server(self._connect, "127.0.0.1", self.port))
+        self._loop.run_until_complete(asyncio.start_server(self._begin, "127.0.0.1", self.port))
         self._ready.set()
         self._loop.run_forever()
+        left = asyncio.all_tasks(self._loop)
+        for task in left:
+            task.cancel()
+        self._loop.run_until_complete(asyncio.gather(*left, return_exceptions=True))
+
+    def _begin(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        # A task of our own: asyncio's takes it for a fault when one is cancelled at the end.
+        task = self._loop.create_task(self._connect(reader, writer))
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
 
     async def _connect(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         await asyncio.sleep(2 * ONE_WAY_S)  # a connection costs a round trip before its first byte
@@ -126,7 +150,7 @@ def run() -> list[Row]:
             )  # fmt: skip
             try:
                 _until_up(port)
-                return _measure(proxy)
+                return _measure(proxy, _worker(port))
             finally:
                 os.killpg(server.pid, signal.SIGTERM)
                 server.wait(20)
@@ -142,7 +166,14 @@ def _until_up(port: int) -> None:
     raise RuntimeError("the server does not answer")
 
 
-def _measure(proxy: Proxy) -> list[Row]:
+def _worker(port: int) -> bytes:
+    """The worker's script as it is served."""
+    with urllib.request.urlopen(f"http://127.0.0.1:{port}/sw.js", timeout=10) as reply:
+        script: bytes = reply.read()
+    return script
+
+
+def _measure(proxy: Proxy, worker: bytes) -> list[Row]:
     from playwright.sync_api import sync_playwright
 
     base = f"http://127.0.0.1:{proxy.port}"
@@ -161,9 +192,18 @@ def _measure(proxy: Proxy) -> list[Row]:
         begun = time.monotonic()
         page.locator("button.start").click()
         item_s = _interactive(page, "[data-answer] .send .button", begun)
+        tap_s = _tap(page)
+        shown_s = time.monotonic() - begun
         page.wait_for_timeout(9000)  # what loads behind the first item: the worker's files and the kept questions
-        whole = sum(size for name, size in sizes.items() if "kept-questions" not in name)
+        # As `web/compression.py` packs it, without headers: the page's traffic shows its request and no bytes.
+        sizes["/sw.js"] = max(sizes["/sw.js"], len(gzip.compress(worker, 6)))
+        later = ("/api/v1/kept-questions", "/api/v1/answers")
+        whole = sum(size for name, size in sizes.items() if name not in later)
         scripts = {name: size for name, size in started.items() if name.split("/")[-1].split(".")[0] in SCRIPTS}
+        scripts["sw.js"] = len(worker)
+        if missing := {f"{name}.js" for name in SCRIPTS} - set(scripts):
+            raise RuntimeError(f"not weighed: {', '.join(sorted(missing))}")
+        online_ms = _next_online(page)
         for name, size in sorted(sizes.items(), key=lambda pair: -pair[1]):
             rows.append(Row(f"  on the wire: {name}", size, "B"))
         floor_s = _bare_file(browser, proxy, round(whole))
@@ -174,6 +214,9 @@ def _measure(proxy: Proxy) -> list[Row]:
             Row("all that came down, kept questions included", proxy.down - before, "B"),
             Row("first visit: Start, until a tap counts (3 s)", start_s, "s", start_s / 3, "at most 1"),
             Row("Start pressed: first item, until a tap counts (3 s)", item_s, "s", item_s / 3, "at most 1"),
+            Row("a tap on Answer, until its answer is shown (one round trip)", tap_s, "s", tap_s / (2 * ONE_WAY_S)),
+            Row("Start pressed, until the first answer is shown", shown_s, "s"),
+            Row("next item with signal, after its answer's reply", online_ms, "ms"),
             Row("floor: one bare file of as many bytes", floor_s, "s"),
             Row("first visit against the floor", start_s, "s", start_s / floor_s, ""),
         ]
@@ -220,6 +263,46 @@ def _interactive(page: Any, selector: str, begun: float) -> float:
     page.wait_for_load_state("domcontentloaded")  # module scripts have run by then
     page.evaluate("() => new Promise((done) => requestIdleCallback(done))")
     return time.monotonic() - begun
+
+
+def _tap(page: Any) -> float:
+    """Answer the item on the screen by thumb; seconds from the tap on Answer until the answer is shown.
+
+    The clicks are Chromium's own, at the place where the control stands; nothing is sent but by the page's script.
+    """
+    loads: list[str] = []
+    page.on("request", lambda request: loads.append(request.url) if request.is_navigation_request() else None)
+    _respond(page)
+    begun = time.monotonic()
+    page.locator("[data-answer] .send .button").first.click()
+    page.locator("#outcome").wait_for()
+    taken = time.monotonic() - begun
+    if loads:
+        raise RuntimeError("a page was loaded: the script had not taken the tap")
+    return taken
+
+
+def _respond(page: Any) -> None:
+    """Pick the first of everything, type a number where one is asked."""
+    form = page.locator("[data-answer]")
+    names = form.locator("input[type=radio], input[type=checkbox]").evaluate_all("all => all.map((one) => one.name)")
+    for name in dict.fromkeys(name for name in names if name != "sureness"):
+        form.locator(f"label:has(input[name='{name}'])").first.click()
+    for field in form.locator("input[type=text]:visible, input:not([type]):visible").all():
+        field.fill("1000")
+    for number, chooser in enumerate(form.locator("select:visible").all()):
+        chooser.select_option(index=number + 1)
+
+
+def _next_online(page: Any) -> float:
+    """Milliseconds from Next to the next item of a set with signal; median."""
+    times = []
+    while True:
+        times.append(page.evaluate(NEXT))
+        if len(times) == 4 or not page.locator("[data-answer]").count():
+            return statistics.median(times)
+        page.locator("button[name=pass]").click()
+        page.locator("#outcome").wait_for()
 
 
 def _bare_file(browser: Any, proxy: Proxy, size: int) -> float:
@@ -276,17 +359,7 @@ def _from_the_device(context: Any, base: str) -> list[Row]:
         page.locator("[data-answer]").wait_for()
         page.locator("button[name=pass]").click()
         page.locator("#outcome").wait_for()
-        times.append(
-            page.evaluate(
-                """() => new Promise((done) => {
-                  const begun = performance.now();
-                  const look = () => (document.querySelector("[data-answer], [data-tally]")
-                    ? requestAnimationFrame(() => done(performance.now() - begun)) : setTimeout(look, 1));
-                  document.querySelector("[data-next]:not(p)").click();
-                  look();
-                })"""
-            )
-        )
+        times.append(page.evaluate(NEXT))
         if page.locator("[data-tally]").count():
             break
     middle = statistics.median(times)
