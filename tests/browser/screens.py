@@ -7,7 +7,7 @@ import uuid
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -54,11 +54,14 @@ def world(templates: Any, folder: Path) -> Iterator[World]:
     with serving(templates, folder, "kinds", QUIZSVC_BANK=str(bank)) as site:
         made = World(site)
         now = datetime.now(UTC)
+        long_ago = now - timedelta(days=3)
         for who, roles in ((PILOT, ("pilot",)), (REVIEWER, ("pilot", "reviewer"))):
             name = f"Aluna Dreywick {who}"
-            accounts.add_account(site.db, name, roles, now=now)
-            secret = accounts.make_link(site.db, name, hours=24, by=None, now=now)
-            signed_in = accounts.use_link(site.db, secret, "ochre lantern nine", device="Firefox on Linux", now=now)
+            accounts.add_account(site.db, name, roles, now=long_ago)
+            secret = accounts.make_link(site.db, name, hours=24, by=None, now=long_ago)
+            signed_in = accounts.use_link(
+                site.db, secret, "ochre lantern nine", device="Firefox on Linux", now=long_ago
+            )
             made.tokens[who] = signed_in.token
             if who == PILOT:
                 _drill(made, signed_in.person.id, now)
@@ -69,16 +72,18 @@ def world(templates: Any, folder: Path) -> Iterator[World]:
 
 def _drill(made: World, person_id: int, now: datetime) -> None:
     db = made.site.db
-    for outcome, respond in RESPONSES.items():
-        made.ended_set, rows = _one_of_each(db, person_id, now)
+    # On separate days, so that there is enough to say for an expectation.
+    for day, (outcome, respond) in enumerate(RESPONSES.items()):
+        then = now - timedelta(days=len(RESPONSES) - 1 - day)
+        made.ended_set, rows = _one_of_each(db, person_id, then)
         for row in rows:
             asked = respond(db, row["id"])
             practice.record_answer(
-                db, person_id, row["id"], uuid=str(uuid.uuid4()), raw=asked, sureness="think", now=now,
+                db, person_id, row["id"], uuid=str(uuid.uuid4()), raw=asked, sureness="think", now=then,
                 rng=random.Random(19),
             )  # fmt: skip
             made.told["scenario" if row["part"] else row["kind"], outcome] = row["id"]
-        practice.end_set(db, person_id, made.ended_set, now=now)
+        practice.end_set(db, person_id, made.ended_set, now=then)
     # Readings right and the wrong option: in part.
     _, rows = _one_of_each(db, person_id, now)
     partly = next(row["id"] for row in rows if row["kind"] == "gauge")

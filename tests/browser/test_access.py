@@ -10,7 +10,7 @@ pytestmark = pytest.mark.browser
 
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 PAGES = (
-    "/", "/sign-in", "/sign-up", "/about", "/cautions", "/handbook", "/log", "/thin-spots", "/account",
+    "/", "/sign-in", "/sign-up", "/about", "/cautions", "/handbook", "/log", "/thin-spots", "/expectation", "/account",
     "/account/password", "/account/devices", "/account/delete", "/nowhere",
 )  # fmt: skip
 

@@ -20,8 +20,8 @@ SCREENS = {
         BENCH, "/nowhere",
     ),
     PILOT: (
-        "/", "/log", "/thin-spots", "/account", "/account/password", "/account/devices", "/account/delete",
-        "/on-this-device",
+        "/", "/log", "/thin-spots", "/expectation", "/account", "/account/password", "/account/devices",
+        "/account/delete", "/on-this-device",
     ),
     REVIEWER: ("/preview?q=asked", "/preview/asked-as-one"),
 }  # fmt: skip

@@ -6,7 +6,7 @@ import base64
 
 import pytest
 
-from tests.browser.screens import PILOT, drill_addresses, unfold, visitor, world
+from tests.browser.screens import PILOT, REVIEWER, drill_addresses, unfold, visitor, world
 from tests.browser.test_access import CONTRAST
 
 pytestmark = pytest.mark.browser
@@ -14,8 +14,11 @@ pytestmark = pytest.mark.browser
 BENCH = "/bench/tolquenny-19?fail=L_GEN&fail=TIE&node=SPDBRK"
 OTHERS = (
     "/about", "/cautions", "/sign-in", "/sign-up", "/handbook", "/handbook/tolquenny-19/21-10", BENCH, "/log",
-    "/thin-spots", "/account", "/account/password", "/account/devices", "/account/delete", "/on-this-device",
+    "/thin-spots", "/expectation", "/account", "/account/password", "/account/devices", "/account/delete",
+    "/on-this-device",
 )  # fmt: skip
+WIDTHS, SCHEMES = (360, 1280), ("light", "dark")
+LOOKS = [(scheme, colours) for scheme in SCHEMES for colours in ("none", "active")]
 
 
 @pytest.fixture(scope="module")
@@ -30,16 +33,30 @@ def drill(made):
     return {name: one for name, one in drill_addresses(made).items() if not name.endswith((", full", ", pass"))}
 
 
-@pytest.mark.parametrize("width", [360, 1280])
-def test_text_at_twice_its_size_is_whole(made, chromium, width):
-    """WCAG 2.2, 1.4.4 and 1.4.10: the browser's own font size doubled; nothing cut off, covered or beside the page."""
-    page, bad = visitor(chromium, made, PILOT, viewport={"width": width, "height": 800}), []
-    page.context.new_cdp_session(page).send("Page.setFontSizes", {"fontSizes": {"standard": 32, "fixed": 26}})
+def screens(chromium, made):
+    """Visits the drill, the pilot's other screens, and the two that are others before the first answer."""
+    page = visitor(chromium, made, PILOT, viewport={"width": 360, "height": 800})
     for name, address in {**drill(made), **{one: one for one in OTHERS}}.items():
         page.goto(address)
+        yield page, name
+    page = visitor(chromium, made, REVIEWER, viewport={"width": 360, "height": 800})
+    for address in ("/thin-spots", "/expectation"):
+        page.goto(address)
+        yield page, f"{address} of {REVIEWER}"
+
+
+def test_text_at_twice_its_size_is_whole(made, chromium):
+    """WCAG 2.2, 1.4.4 and 1.4.10: the browser's own font size doubled; nothing cut off, covered or beside the page."""
+    doubled, bad = {}, []
+    for page, name in screens(chromium, made):
+        if page not in doubled:
+            doubled[page] = page.context.new_cdp_session(page)
+            doubled[page].send("Page.setFontSizes", {"fontSizes": {"standard": 32, "fixed": 26}})
         unfold(page)
-        assert page.evaluate("parseFloat(getComputedStyle(document.documentElement).fontSize)") >= 36
-        bad.extend((name, *one) for one in page.evaluate(WHOLE))
+        for width in WIDTHS:
+            page.set_viewport_size({"width": width, "height": 800})
+            assert page.evaluate("parseFloat(getComputedStyle(document.documentElement).fontSize)") >= 36
+            bad.extend((name, width, *one) for one in page.evaluate(WHOLE))
 
     assert bad == []
 
@@ -97,16 +114,21 @@ WHOLE = """() => {
 }"""
 
 
-@pytest.mark.parametrize("width", [360, 1280])
-def test_no_word_is_broken_at_the_usual_size(made, chromium, width):
-    """Words may break where a large text leaves no other way; at the usual size each stands in one line."""
-    page, broken = visitor(chromium, made, PILOT, viewport={"width": width, "height": 800}), []
-    for name, address in {**drill(made), **{one: one for one in OTHERS}}.items():
-        page.goto(address)
+def test_no_word_is_broken_and_nothing_moves(made, chromium):
+    """Words may break where a large text leaves no other way; at the usual size each stands in one line.
+
+    And nothing moves by itself for those who asked for that.
+    """
+    broken, moving = [], []
+    for page, name in screens(chromium, made):
         unfold(page)
-        broken.extend((name, one) for one in page.evaluate(BROKEN))
+        for width in WIDTHS:
+            page.set_viewport_size({"width": width, "height": 800})
+            broken.extend((name, width, one) for one in page.evaluate(BROKEN))
+            moving.extend((name, width, one) for one in page.evaluate(MOVING))
 
     assert broken == []
+    assert moving == []
 
 
 BROKEN = """() => {
@@ -127,88 +149,164 @@ BROKEN = """() => {
   return seen > 8 ? found : ['too few words seen'];
 }"""
 
+MOVING = """() => [...document.querySelectorAll('*')].filter(one => [null, '::before', '::after'].some(part => {
+    const style = getComputedStyle(one, part);
+    return style.animationName !== 'none' || style.transitionDuration.split(', ').some(d => parseFloat(d) > 0);
+  }) || getComputedStyle(one).scrollBehavior !== 'auto').map(one => one.outerHTML.slice(0, 80))"""
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_every_word_of_the_drill_has_a_contrast_of_seven(made, chromium, scheme):
+
+def test_nothing_moves_under_the_thumb(made, chromium):
+    """For those who asked for that."""
+    page = visitor(chromium, made, PILOT, viewport={"width": 360, "height": 800})
+    page.goto("/")
+    for button in page.locator("button:visible").all()[:2]:
+        button.hover()
+        page.mouse.down()
+        assert button.evaluate("one => getComputedStyle(one).transform") == "none"
+        assert page.evaluate("document.getAnimations().length") == 0
+        page.mouse.move(5, 5)
+        page.mouse.up()
+
+
+def test_every_word_has_a_contrast_of_seven(made, chromium):
     """WCAG 2.2, 1.4.6, for a screen in the sun; by the standard's own formula from what Chromium paints."""
-    page, low = visitor(chromium, made, PILOT, color_scheme=scheme, viewport={"width": 360, "height": 800}), []
-    for name, address in drill_addresses(made).items():
+    page, low = visitor(chromium, made, PILOT, viewport={"width": 360, "height": 800}), []
+
+    def look(name):
+        for scheme in SCHEMES:
+            page.emulate_media(color_scheme=scheme)
+            low.extend((f"{name}, {scheme}", *one) for one in page.evaluate(CONTRAST))
+
+    for name, address in {**drill_addresses(made), **{one: one for one in OTHERS}}.items():
         page.goto(address)
         unfold(page)
-        if page.locator("[data-answer]").count() and "say" not in name:
-            page.get_by_role("button", name="Answer", exact=True).click()
-            page.locator("#refusal:not(:empty)").wait_for()
-            low.extend((f"{name}, refused", *one) for one in page.evaluate(CONTRAST))
-        for box in page.locator("form[data-answer] input:is([type=radio], [type=checkbox])").all():
-            box.check()
-        low.extend((name, *one) for one in page.evaluate(CONTRAST))
+        if page.locator("form[data-answer]").count():
+            if "say" not in name:
+                page.get_by_role("button", name="Answer", exact=True).click()
+                page.locator("#refusal:not(:empty)").wait_for()
+                look(f"{name}, refused")
+            page.evaluate(CHOOSE)
+        look(name)
 
     assert low == []
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("colours", ["own", "forced"])
-def test_what_is_chosen_and_where_one_is_can_be_seen(made, chromium, scheme, colours):
-    """WCAG 2.2, 1.4.11 and 2.4.7: an own look that differs by 3 to 1, with our colours and with those of the system."""
-    page, seen = visitor(chromium, made, PILOT, **_look(scheme, colours)), set()
-    scale = Scale(page.context.new_page())
-    page.bring_to_front()
-    for name, address in drill(made).items():
-        if name.startswith("feedback") and "one" not in name:
-            continue
-        page.goto(address)
-        page.keyboard.press("Shift")  # a keyboard is used, so that the focus is shown
-        for row in page.locator("form[data-answer] :is(.row, .letters label, .sureness label)").all()[:3:2]:
-            box = row.locator("input")
-            box.evaluate("one => { one.checked = false; one.blur(); }")
-            row.scroll_into_view_if_needed()
-            plain = row.screenshot()
-            box.evaluate("one => { one.checked = true }")
-            chosen = row.screenshot()
-            box.focus()
-            assert scale.differing(plain, chosen) > 150, f"{name}: a chosen one looks like any other"
-            assert scale.differing(chosen, row.screenshot()) > 250, f"{name}: the focus is not seen"
-            seen.add("row")
-        for other in page.locator("main :is(button, select, input[type=text], summary, a.button):visible").all()[:2]:
-            other.evaluate("one => document.activeElement.blur()")
-            plain = scale.around(page, other)
-            other.focus()
-            assert scale.differing(plain, scale.around(page, other)) > 250, f"{name}: the focus is not seen"
-            seen.add("other")
-
-    assert seen == {"row", "other"}
+# Every box of the answer; of a group of radio buttons the last.
+CHOOSE = """() => {
+  for (const one of document.querySelectorAll('form[data-answer] input:is([type=radio], [type=checkbox])'))
+    if (!one.checked) one.click();
+}"""
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("colours", ["own", "forced"])
-def test_shapes_and_pictures_keep_their_meaning(made, chromium, scheme, colours):
+def test_what_is_chosen_and_where_one_is_can_be_seen(made, chromium):
+    """WCAG 2.2, 1.4.11 and 2.4.7: an own look that differs by 3 to 1, with our colours and with those of the system.
+
+    Each sort of control is weighed once in each look: what is built alike in parents built alike is drawn alike.
+    """
+    pages, seen = {**drill(made), "/expectation": "/expectation", "/log": "/log"}, set()
+    for scheme, colours in LOOKS:
+        page, known = _looking(chromium, made, scheme, colours), []
+        for name, address in list(pages.items()):
+            page.goto(address)
+            page.keyboard.press("Shift")  # a keyboard is used, so that the focus is shown
+            fresh = page.evaluate(FRESH, known)
+            known.extend(sign for sign, _ in fresh)
+            if not fresh:
+                del pages[name]  # nothing new for the other looks either
+            for place, (sign, kind) in enumerate(fresh):
+                where, one = f"{name}, {scheme}, {colours}: {sign}", page.locator(f"[data-look='{place}']")
+                one.scroll_into_view_if_needed()
+                if kind == "row":
+                    plain, chosen, focused = _states(one)
+                    assert page.scale.differing(plain, chosen) > 150, f"{where}: a chosen one looks like any other"
+                else:
+                    page.evaluate("document.activeElement.blur()")
+                    chosen = _around(page, one)
+                    one.focus()
+                    focused = _around(page, one)
+                assert page.scale.differing(chosen, focused) > 250, f"{where}: the focus is not seen"
+                seen.add((sign, kind))
+
+    assert {kind for _, kind in seen} == {"row", "other"}
+    assert len(seen) > 15
+
+
+def _states(row):
+    """Pictures of the row as it stands, chosen, and chosen with the focus on it."""
+    box, shots = row.locator("input"), []
+    for change in ("one.checked = false; one.blur()", "one.checked = true", "one.focus()"):
+        box.evaluate(f"one => {{ {change} }}")
+        shots.append(row.screenshot())
+    return shots
+
+
+def _around(page, element):
+    """The element with what is drawn round it."""
+    box = element.bounding_box()
+    clip = {"x": box["x"] - 8, "y": box["y"] - 8, "width": box["width"] + 16, "height": box["height"] + 16}
+    return page.screenshot(clip={**clip, "x": max(clip["x"], 0), "y": max(clip["y"], 0)})
+
+
+# The controls whose like was not weighed yet, marked with numbers. Alike are those of one element, class and type, in
+# parents of the same, which is all that the style sheet goes by.
+FRESH = """known => {
+  const name = one => [one.localName, ...one.classList].join('.') + (one.type ? '=' + one.type : '');
+  const fresh = [];
+  const look = (one, kind) => {
+    if (!one.checkVisibility()) return;
+    const path = [];
+    for (let up = one; up && !up.matches('main'); up = up.parentElement) path.unshift(name(up));
+    const input = kind === 'row' ? one.querySelector('input') : null;
+    const sign = path.join(' > ') + (input ? ' > ' + name(input) : '');
+    if (known.includes(sign) || fresh.some(([it]) => it === sign)) return;
+    one.dataset.look = fresh.length;
+    fresh.push([sign, kind]);
+  };
+  document.querySelectorAll('form[data-answer] :is(.row, .letters label, .sureness label)')
+    .forEach(one => look(one, 'row'));
+  document.querySelectorAll('main :is(button, select, input[type=text], textarea, summary, a[href])')
+    .forEach(one => look(one, 'other'));
+  return fresh;
+}"""
+
+
+def test_shapes_and_pictures_keep_their_meaning(made, chromium):
     """The five outcomes differ from one another by shape, and pictures stand off from what is behind them."""
-    page = visitor(chromium, made, PILOT, **_look(scheme, colours))
-    scale = Scale(page.context.new_page())
+    pages, looked = {**drill(made), "bench": BENCH, "expectation": "/expectation"}, 0
+    for scheme, colours in LOOKS:
+        page, shapes = _looking(chromium, made, scheme, colours), {}
+        for address in ("/log", "/log?page=2", "/log?page=3"):
+            page.goto(address)
+            for row in page.locator(".log-head .how").all():
+                outcome = row.inner_text().strip().split(",")[0]
+                if outcome not in shapes:
+                    shapes[outcome] = row.locator(".shape").screenshot()
+        assert set(shapes) == {"full", "part", "miss", "pass", "void"}
+        for one in shapes:
+            assert page.scale.inked(shapes[one]) > 20, one
+            for other in shapes:
+                assert one >= other or page.scale.differing(shapes[one], shapes[other]) > 20, (one, other)
+        for name, address in list(pages.items()):
+            page.goto(address)
+            pictures = page.locator("svg.pic:visible").all()
+            if not pictures:
+                del pages[name]
+            for picture in pictures:
+                assert page.scale.inked(picture.screenshot()) > 1500, (name, scheme, colours)
+                looked += 1
+
+    assert looked > 6 * len(LOOKS)
+    assert "expectation" in pages
+
+
+def _looking(chromium, made, scheme, colours):
+    """A pilot's page in a look of its own from the start: a canvas whose colours change is not all painted again."""
+    page = visitor(
+        chromium, made, PILOT, color_scheme=scheme, forced_colors=colours, viewport={"width": 360, "height": 800}
+    )
+    page.scale = Scale(page.context.new_page())
     page.bring_to_front()
-    shapes = {}
-    for address in ("/log", "/log?page=2"):
-        page.goto(address)
-        for row in page.locator(".log-head .how").all():
-            shapes.setdefault(row.inner_text().strip().split(",")[0], row.locator(".shape").screenshot())
-    looked = 0
-    for name, address in [*drill(made).items(), ("bench", BENCH)]:
-        page.goto(address)
-        for picture in page.locator("svg.pic:visible").all():
-            assert scale.inked(picture.screenshot()) > 1500, name
-            looked += 1
-
-    assert set(shapes) == {"full", "part", "miss", "pass", "void"}
-    for one in shapes:
-        assert scale.inked(shapes[one]) > 20, one
-        for other in shapes:
-            assert one == other or scale.differing(shapes[one], shapes[other]) > 20, (one, other)
-    assert looked > 6
-
-
-def _look(scheme, colours):
-    forced = "active" if colours == "forced" else "none"
-    return {"color_scheme": scheme, "forced_colors": forced, "viewport": {"width": 360, "height": 800}}
+    return page
 
 
 class Scale:
@@ -225,14 +323,6 @@ class Scale:
     def inked(self, one: bytes) -> int:
         """How many pixels stand off by 3 to 1 or more from that of the upper left corner."""
         return self.page.evaluate(DIFFERING, [_address(one), None])
-
-    @staticmethod
-    def around(page, element) -> bytes:
-        """The element with what is drawn round it."""
-        element.scroll_into_view_if_needed()
-        box = element.bounding_box()
-        clip = {"x": box["x"] - 8, "y": box["y"] - 8, "width": box["width"] + 16, "height": box["height"] + 16}
-        return page.screenshot(clip={**clip, "x": max(clip["x"], 0), "y": max(clip["y"], 0)})
 
 
 def _address(png: bytes) -> str:
@@ -258,23 +348,3 @@ DIFFERING = """async ([one, other]) => {
   }
   return found;
 }"""
-
-
-def test_nothing_moves_for_those_who_asked_for_that(made, chromium):
-    """Neither at rest nor under the thumb."""
-    page = visitor(chromium, made, PILOT, viewport={"width": 360, "height": 800})
-    moving = """() => [...document.querySelectorAll('*')].filter(one => [null, '::before', '::after'].some(part => {
-        const style = getComputedStyle(one, part);
-        return style.animationName !== 'none' || style.transitionDuration.split(', ').some(d => parseFloat(d) > 0);
-      }) || getComputedStyle(one).scrollBehavior !== 'auto').map(one => one.outerHTML.slice(0, 80))"""
-    for address in (*drill(made).values(), *OTHERS):
-        page.goto(address)
-        assert page.evaluate(moving) == [], address
-    page.goto("/")
-    for button in page.locator("button:visible").all()[:2]:
-        button.hover()
-        page.mouse.down()
-        assert button.evaluate("one => getComputedStyle(one).transform") == "none"
-        assert page.evaluate("document.getAnimations().length") == 0
-        page.mouse.move(5, 5)
-        page.mouse.up()
