@@ -14,7 +14,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from quizsvc.errors import ConflictError, InputError, QuizsvcError
-from quizsvc.services import accounts, banks, demo_history, links, reading, schema
+from quizsvc.services import accounts, banks, demo_groups, demo_history, links, reading, schema
 from quizsvc.services.bank_files import read_file
 from quizsvc.services.demo_school import Member, School, read_school
 from quizsvc.services.views import SettingsForm
@@ -141,6 +141,7 @@ def _build(settings: Settings, file: Path, school: School, now: datetime, progre
         first_day = now - timedelta(weeks=max((m.practice.weeks for m in school.people if m.practice), default=0) + 1)
         banks.load(db, settings.bank, now=first_day, rng=random.Random(SEED), progress=progress("checking the bank"))
         ids = {member.name: _add(db, school, member, first_day, now) for member in school.people}
+        demo_groups.make_groups(db, school, ids, begun=first_day, now=now, rng=random.SystemRandom())
         answers = _history(db, school, ids, now, progress("inventing practice"))
     os.replace(scratch, file)
     return answers

@@ -33,6 +33,17 @@ class Member:
 
 
 @dataclass(frozen=True)
+class SchoolGroup:
+    """A group of the school, its people by name. With days it is an intake: since so many, and for so many more."""
+
+    name: str
+    instructors: tuple[str, ...]
+    students: tuple[str, ...]
+    waiting: tuple[str, ...] = ()
+    days: tuple[int, int] | None = None
+
+
+@dataclass(frozen=True)
 class School:
     """The school; `aircraft` is the folder of the aircraft its people fly."""
 
@@ -40,6 +51,7 @@ class School:
     aircraft: str
     time_zone: str
     people: tuple[Member, ...]
+    groups: tuple[SchoolGroup, ...] = ()
 
 
 def read_school(file: str, text: str) -> School:
@@ -56,13 +68,17 @@ def read_school(file: str, text: str) -> School:
     if not isinstance(raw, dict):
         raw = {}
         reading.fault((), "no words", "write school, aircraft, time-zone and people")
-    reading.words((), raw, {"school": str, "aircraft": str, "time-zone": str, "people": list}, optional=())
+    reading.words(
+        (), raw, {"school": str, "aircraft": str, "time-zone": str, "people": list, "groups": list}, ("groups",)
+    )
     people = tuple(_member(reading, index, entry) for index, entry in enumerate(_listed(raw.get("people"))))
     if not people:
         reading.fault(("people",), "nobody is in the school", "write at least one person")
+    roles = {member.name: member.roles for member in people}
+    groups = tuple(_group(reading, index, entry, roles) for index, entry in enumerate(_listed(raw.get("groups"))))
     if reading.findings:
         raise FindingsError("demo-school", "the text of the demo school has faults", sorted(reading.findings))
-    return School(raw["school"], raw["aircraft"], raw["time-zone"], people)
+    return School(raw["school"], raw["aircraft"], raw["time-zone"], people, groups)
 
 
 @dataclass
@@ -139,3 +155,35 @@ def _member(reading: _Reading, index: int, raw: Any) -> Member:
         raw.get("check-in"),
         practice,
     )
+
+
+def _group(reading: _Reading, index: int, raw: Any, roles: Mapping[str, tuple[str, ...]]) -> SchoolGroup:
+    path = ("groups", index)
+    empty = SchoolGroup("", (), ())
+    if not isinstance(raw, dict):
+        reading.fault(path, "a group is a map", "write - name: ...")
+        return empty
+    before = len(reading.findings)
+    types: dict[str, type | tuple[type, ...]] = {
+        "name": str,
+        "instructors": list,
+        "students": list,
+        "waiting": list,
+        "since": int,
+        "for": int,
+    }
+    reading.words(path, raw, types, optional=("waiting", "since", "for"))
+    if ("since" in raw) != ("for" in raw):
+        reading.fault(path, "an intake has a first and a last day", "write since: and for:, or neither")
+    for word in ("instructors", "students", "waiting"):
+        for place, name in enumerate(_listed(raw.get(word))):
+            if name not in roles:
+                reading.fault((*path, word, place), f"'{name}' is nobody of the school", "name one of its people")
+            elif word == "instructors" and "instructor" not in roles[name]:
+                reading.fault((*path, word, place), f"'{name}' is no instructor", "give them the role")
+    if not _listed(raw.get("instructors")):
+        reading.fault(path, "nobody instructs the group", "name an instructor")
+    if len(reading.findings) > before:
+        return empty
+    named = {word: tuple(str(name) for name in raw.get(word, ())) for word in ("instructors", "students", "waiting")}
+    return SchoolGroup(raw["name"], **named, days=(raw["since"], raw["for"]) if "since" in raw else None)

@@ -15,10 +15,10 @@ import pytest
 
 from quizsvc.cli import local_server
 from quizsvc.errors import ConflictError, FindingsError, InputError, QuizsvcError
-from quizsvc.services import accounts, demo, demo_history, schema
+from quizsvc.services import accounts, demo, demo_history, groups, schema
 from quizsvc.services.demo_school import read_school
 from quizsvc.settings import question_bank_folder, settings_from
-from quizsvc.store.tables import Answer, Grade, Question
+from quizsvc.store.tables import Answer, Grade, Person, Question
 from tests import factories
 from tests.cli.conftest import PROGRAM
 from tests.cli.form_client import FormClient, some_response, start_set
@@ -165,6 +165,33 @@ people:
             (11, "'weeks' is 'many'"),
         ]
 
+    def test_the_faults_of_a_group_are_named(self):
+        """A name that is nobody's, an instructor who is none, one day without the other, nobody who instructs."""
+        text = """\
+school: A school
+aircraft: a
+time-zone: UTC
+people:
+  - {name: Anna, roles: [pilot], experience: rated}
+groups:
+  - name: One
+    instructors: [Anna]
+    students: [Berta]
+    since: 3
+  - name: Two
+    instructors: []
+    students: []
+"""
+        with pytest.raises(FindingsError) as refused:
+            read_school("demo-school.yaml", text)
+
+        assert sorted((finding.line, finding.what) for finding in refused.value.findings) == [
+            (7, "an intake has a first and a last day"),
+            (8, "'Anna' is no instructor"),
+            (9, "'Berta' is nobody of the school"),
+            (11, "nobody instructs the group"),
+        ]
+
     @pytest.mark.parametrize("text", ["", "[]", "school: [", "\x00", "people: []"])
     def test_what_is_no_school_is_refused(self, text):
         """A broken file is a fault of the input."""
@@ -182,13 +209,17 @@ school: A small school
 aircraft: tolquenny-19
 time-zone: UTC
 people:
-  - {name: Anna, roles: [keeper], experience: rated}
+  - {name: Anna, roles: [keeper, instructor], experience: rated}
   - name: Berta
     roles: [pilot]
     experience: in training
     minutes-a-day: 5
     check-in: 30
     practice: {weeks: 3, days-a-week: 5, hold: 0.7, idle-for: 2}
+  - {name: Carla, roles: [pilot, instructor], experience: rated}
+  - {name: Dora, roles: [pilot], experience: rated}
+groups:
+  - {name: An intake, instructors: [Anna, Carla], students: [Berta], waiting: [Dora], since: 10, for: 20}
 """
     )
     return dataclasses.replace(demo.demo_settings(settings_from(home)), bank=bank)
@@ -242,10 +273,27 @@ class TestPrepare:
                 for entry in report.sign_ins
             }
 
-        assert set(people) == {"Anna", "Berta"}
-        assert people["Anna"].roles == ("keeper",)
+        assert set(people) == {"Anna", "Berta", "Carla", "Dora"}
+        assert people["Anna"].roles == ("instructor", "keeper")
         assert people["Berta"].check_date == date(2026, 4, 1)
         assert (people["Berta"].minutes_a_day, people["Berta"].experience) == (5, "in training")
+
+    def test_its_groups_have_their_people(self, settings):
+        """Two who instruct, one who is in, one who waits; an intake with its days."""
+        prepare(settings)
+        with contextlib.closing(schema.open_database(settings)) as db:
+            with db.reading() as session:
+                ids = dict(session.query(Person.name, Person.id))
+            number = groups.own(db, ids["Carla"])[0].id
+            group = groups.view(db, ids["Carla"], number)
+
+        assert (group.name, group.starts_on, group.ends_on) == ("An intake", date(2026, 2, 20), date(2026, 3, 22))
+        assert [(one.name, one.part) for one in group.members] == [
+            ("Anna", "instructor"),
+            ("Berta", "student"),
+            ("Carla", "instructor"),
+        ]
+        assert [one.name for one in group.waiting] == ["Dora"]
 
     def test_a_second_start_keeps_what_was_practised_since(self, settings):
         """Nothing is invented twice, and the printed passwords are the same."""
