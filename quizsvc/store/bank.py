@@ -204,3 +204,13 @@ def withdraw(session: Session, item_id: str, revision_id: int, *, by: str, at: d
         )
         == 1
     )
+
+
+def bring_back(session: Session, item_id: str, revision_id: int) -> None:
+    """Take an item that a squawk had withdrawn into use again, with the same revision."""
+    session.execute(sa.update(Revision).where(Revision.id == revision_id).values(withdrawn_at=None))
+    session.execute(
+        sa.update(Item)
+        .where(Item.id == item_id, Item.revision_id == revision_id, Item.withdrawn_by == "squawk")
+        .values(withdrawn_at=None, withdrawn_by=None)
+    )
