@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from quizsvc.errors import StoreUnavailableError
+from quizsvc.services import homework_release
 from quizsvc.services.sessions import LONGEST_IDLE
 from quizsvc.store import device_sessions, links, people, questions, sign_in_failures
 from quizsvc.store.session import Database
@@ -51,12 +52,15 @@ def tidy(db: Database, *, now: datetime) -> Tidied:
 
 
 def tidy_once_a_day(db: Database, *, now: datetime) -> None:
-    """Tidy where this process has not done so for a day; a database that is busy is tidied another time."""
+    """Tidy, and settle homework that is due, where this process has not done so for a day; where the database is busy,
+    another time.
+    """
     last = _last.get(db.url)
     if last is not None and last <= now < last + EVERY:
         return
     _last[db.url] = now
     try:
         tidy(db, now=now)
+        homework_release.settle_all(db, now=now)
     except StoreUnavailableError:
         del _last[db.url]

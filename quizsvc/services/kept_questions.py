@@ -16,7 +16,7 @@ from quizsvc.bank.grade import grade
 from quizsvc.bank.portable import OFFLINE_KINDS, portable, units_for_typing, with_texts
 from quizsvc.errors import InputError
 from quizsvc.memory.planning import Askable, Candidate
-from quizsvc.services import edge, planned
+from quizsvc.services import edge, homework_release, planned
 from quizsvc.services.clocks import days_since_epoch
 from quizsvc.services.compiled import compiled_in
 from quizsvc.services.issuing import Draft, drafts
@@ -97,7 +97,9 @@ def _good(session: Session, person_id: int, now: datetime) -> list[Any]:
     answered_at = {
         concept.id: state.last_at for concept, state in zip(desk.concepts, desk.states, strict=True)
     }  # days since the epoch
-    rows = questions.kept(session, person_id)
+    # What has become homework meanwhile is not practised on a device either.
+    homework = homework_release.kept_out(session, person_id, now=now)
+    rows = [row for row in questions.kept(session, person_id) if row.item_id not in homework]
     first = {row.id for row in rows if row.repeat_of is None}
     gone = [row.repeat_of for row in rows if row.repeat_of is not None and row.repeat_of not in first]
     asked = questions.answered_among(session, person_id, gone) if gone else {}
@@ -132,6 +134,7 @@ def _planned(session: Session, person_id: int, now: datetime, rng: Any) -> list[
     stock = _good(session, person_id, now)
     taken = {row.concept_id for row in stock}
     left = MINUTES - _minutes(stock)
+    homework = homework_release.kept_out(session, person_id, now=now)
     # What an online set of today still asks is not asked by a device too, where there is another way of asking.
     online = questions.waiting_items(session, person_id, for_device=False, since=now - TODAY)
     drafted: list[tuple[Draft, str, Draft | None]] = []
@@ -142,7 +145,12 @@ def _planned(session: Session, person_id: int, now: datetime, rng: Any) -> list[
         plan = planned.plan(
             found,
             planned.apart_from(
-                (replace(one, items=_ways(one, long)) for one in found.candidates if one.concept not in taken), online
+                (
+                    replace(one, items=_ways(one, long))
+                    for one in planned.without(found.candidates, homework)
+                    if one.concept not in taken
+                ),
+                online,
             ),
             now=now,
             minutes=minutes,

@@ -29,6 +29,12 @@ def apart_from(candidates: Iterable[Candidate], items: Collection[str]) -> tuple
     )
 
 
+def without(candidates: Iterable[Candidate], items: Collection[str]) -> tuple[Candidate, ...]:
+    """The candidates without these items, and without those concepts that have no other way of being asked."""
+    left = (replace(one, items=tuple(item for item in one.items if item.item not in items)) for one in candidates)
+    return tuple(one for one in left if one.items)
+
+
 @dataclass(frozen=True)
 class Desk:
     """A person with everything that a plan, or a list of their holds, is made from."""

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from quizsvc.errors import InputError
-from quizsvc.services import edge, housekeeping, planned
+from quizsvc.services import edge, homework_release, housekeeping, planned
 from quizsvc.services.answering import record_answer
 from quizsvc.services.clocks import local_day
 from quizsvc.services.issuing import Draft, drafts
@@ -77,15 +77,18 @@ def start_set(
             "set-minutes", f"a set of {minutes} minutes", where="minutes", mend=f"from 1 to {LONGEST_MINUTES} minutes"
         )
     cautions = [edge.text(caution, "acknowledged", longest=20) for caution in acknowledged[:20]]
+    homework_release.settle_person(db, person_id, now=now)
     # Planning and drawing take milliseconds of computing: done while only reading, so that no writer waits for it.
     with db.reading() as session:
         found = planned.ready_desk(session, person_id)
         wanted = set(concepts)
         # What a device of this person may ask today is not asked here too, where there is another way of asking.
         kept = questions.waiting_items(session, person_id, for_device=True, since=now - FRESH)
+        homework = homework_release.kept_out(session, person_id, now=now)
+        askable = planned.without(found.candidates, homework)
         plan = planned.plan(
             found,
-            tuple(one for one in planned.apart_from(found.candidates, kept) if not wanted or one.concept in wanted),
+            tuple(one for one in planned.apart_from(askable, kept) if not wanted or one.concept in wanted),
             now=now,
             minutes=minutes,
             long=long,
@@ -102,7 +105,8 @@ def start_set(
             "set-empty",
             f"no item fits a set of {minutes} minutes" + (" on these concepts" if wanted else ""),
             where="minutes",
-            mend="choose more minutes, or add your aircraft in the settings",
+            mend="choose more minutes, or add your aircraft in the settings"
+            + ("; items of your homework come back with its feedback" if homework else ""),
         )
     housekeeping.tidy_once_a_day(db, now=now)
     set_id = secrets.token_hex(16)
@@ -213,10 +217,15 @@ def offer_repeats(db: Database, person_id: int, set_id: str, *, now: datetime, r
         drafted = []
         if found.for_device:
             return _view(session, person_id, set_id)  # the device offers its own spares
+        homework = homework_release.kept_out(session, person_id, now=now)
         for row in _missed(session, set_id, rows):
             ways = _ways(session, row)
             if ways:
-                drafted += [(drawn, row.id) for drawn in _drafts(session, person_id, rng.choice(ways), rng)]
+                drafted += [
+                    (drawn, row.id)
+                    for drawn in _drafts(session, person_id, rng.choice(ways), rng)
+                    if drawn.item_id not in homework
+                ]
         if not drafted:
             return _view(session, person_id, set_id)
         into = found

@@ -38,7 +38,9 @@ def raise_squawk(db: Database, person_id: int, question_id: str, text: str, *, n
     withdrawn_item = None
     with db.writing() as session:
         people.lock(session, edge.row_id(person_id, "question"))
-        row = questions.shown(session, person_id, edge.key(question_id, "question"))
+        row = questions.shown(session, person_id, edge.key(question_id, "question")) or questions.shown_homework(
+            session, person_id, question_id
+        )
         if row is None:
             raise edge.not_found("question")
         stored = squawks.same(session, person_id, question_id, words)
