@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from quizsvc.services import notices
 from quizsvc.services.groups import path
@@ -79,7 +80,7 @@ def import_roll(db: Database, person_id: int, group_id: int, names: Sequence[Rol
             entries.append(_entry(group, name, owner.id, now))
         made = _add_people(session, group, [name for name in fresh if name.key not in owners], person_id, now)
         entries += [_entry(group, name, made[name.key], now) for name in fresh if name.key in made]
-        session.add_all(entries)
+        groups.add_all(session, RollEntry, entries)
         touched = {shown for names_of in report.values() for shown in names_of}
         return RollReport(
             made=tuple(report["made"]),
@@ -122,8 +123,14 @@ def _entries_of_people(session: Session, group: Group) -> list[RollEntry]:
     return kept
 
 
-def _entry(group: Group, name: RollName, person_id: int, now: datetime) -> RollEntry:
-    return RollEntry(group_id=group.id, name=name.shown, name_key=name.key, person_id=person_id, imported_at=now)
+def _entry(group: Group, name: RollName, person_id: int, now: datetime) -> dict[str, Any]:
+    return {
+        "group_id": group.id,
+        "name": name.shown,
+        "name_key": name.key,
+        "person_id": person_id,
+        "imported_at": now,
+    }
 
 
 def _add_people(session: Session, group: Group, names: Sequence[RollName], by: int, now: datetime) -> dict[str, int]:
@@ -132,16 +139,13 @@ def _add_people(session: Session, group: Group, names: Sequence[RollName], by: i
     made = new_people(
         session, [(name.shown, name.key) for name in names], aircraft=aircraft, time_zone=group.time_zone, now=now
     )
-    session.add_all(
-        Membership(
-            group_id=group.id,
-            person_id=person_id,
-            part="student",
-            state="in",
-            asked_at=now,
-            joined_at=now,
-            decided_by=by,
-        )
-        for person_id in made.values()
-    )
+    common = {
+        "group_id": group.id,
+        "part": "student",
+        "state": "in",
+        "asked_at": now,
+        "joined_at": now,
+        "decided_by": by,
+    }
+    groups.add_all(session, Membership, [{"person_id": person_id, **common} for person_id in made.values()])
     return made

@@ -145,23 +145,16 @@ def new_people(
     session: Session, names: Sequence[tuple[str, str]], *, aircraft: Sequence[str], time_zone: str, now: datetime
 ) -> dict[str, int]:
     """Add many pilots without a password, by name and name key, with a few statements; gives their ids by name key."""
-    added = [
-        Person(
-            name=name,
-            name_key=name_key,
-            aircraft=list(aircraft),
-            minutes_a_day=DEFAULT_MINUTES_A_DAY,
-            time_zone=time_zone_name(time_zone),
-            experience=DEFAULT_EXPERIENCE,
-            created_at=now,
-            last_seen_at=now,
-        )
-        for name, name_key in names
-    ]
-    session.add_all(added)
-    session.flush()
+    common = {
+        "aircraft": list(aircraft),
+        "minutes_a_day": DEFAULT_MINUTES_A_DAY,
+        "time_zone": time_zone_name(time_zone),
+        "experience": DEFAULT_EXPERIENCE,
+        "created_at": now,
+        "last_seen_at": now,
+    }
+    ids = people.add_many(session, [{"name": name, "name_key": name_key, **common} for name, name_key in names])
     used = weights.in_use(session, now=now)
-    ids = {name_key: person.id for (_, name_key), person in zip(names, added, strict=True)}
     learners.add_many(session, list(ids.values()), fresh_learner(DEFAULT_EXPERIENCE, used), used.version)
     people.add_role(session, list(ids.values()), "pilot")
     return ids

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from datetime import datetime
+from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
@@ -143,6 +145,13 @@ def never_signed_in(session: Session, group_id: int) -> list[Person]:
             .order_by(Person.name_key)
         )
     )
+
+
+def add_all(session: Session, table: type[Membership] | type[RollEntry], rows: Sequence[Mapping[str, Any]]) -> None:
+    """Add many memberships or entries by few statements."""
+    # As mapped objects they would be one statement each on SQLite, which cannot say in which order ids were given.
+    if rows:
+        session.execute(sa.insert(table), list(rows))
 
 
 def roll_entry(session: Session, group_id: int, name_key: str) -> RollEntry | None:

@@ -44,10 +44,12 @@ def add(session: Session, person_id: int, state: _Jsonable, weights_version: int
 def add_many(session: Session, person_ids: Sequence[int], state: _Jsonable, weights_version: int) -> None:
     """Add the learners of several new persons, who all begin alike."""
     body = state.to_json()
-    session.add_all(
-        Learner(person_id=person_id, state=body, version=0, weights_version=weights_version) for person_id in person_ids
-    )
-    session.flush()
+    rows = [
+        {"person_id": person_id, "state": body, "version": 0, "weights_version": weights_version}
+        for person_id in person_ids
+    ]
+    if rows:
+        session.execute(sa.insert(Learner), rows)
 
 
 def get(session: Session, person_id: int) -> Learner | None:
@@ -78,11 +80,30 @@ def replace(
     learner.version += 1
     learner.weights_version = weights_version
     session.execute(sa.delete(ConceptState).where(ConceptState.person_id == learner.person_id))
+    _add_holds(session, learner.person_id, held)
+
+
+def replace_some(
+    session: Session, learner: Learner, state: _Jsonable, held: Mapping[str, _Jsonable], *, newest_at: datetime | None
+) -> None:
+    """Store a learner as rebuilt, where only these holds have moved. The learner's row must be locked."""
+    learner.state = state.to_json()
+    learner.newest_at = newest_at
+    learner.version += 1
+    session.execute(
+        sa.delete(ConceptState).where(
+            ConceptState.person_id == learner.person_id, ConceptState.concept_id.in_(list(held))
+        )
+    )
+    _add_holds(session, learner.person_id, held)
+
+
+def _add_holds(session: Session, person_id: int, held: Mapping[str, _Jsonable]) -> None:
     if held:
         session.execute(
             sa.insert(ConceptState),
             [
-                {"person_id": learner.person_id, "concept_id": concept, "state": value.to_json()}
+                {"person_id": person_id, "concept_id": concept, "state": value.to_json()}
                 for concept, value in held.items()
             ],
         )

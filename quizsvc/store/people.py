@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import datetime
+from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
@@ -48,6 +49,16 @@ def by_names(session: Session, name_keys: Collection[str]) -> dict[str, Person]:
     return {person.name_key or "": person for person in found}
 
 
+def add_many(session: Session, rows: Sequence[Mapping[str, Any]]) -> dict[str, int]:
+    """Add many accounts by few statements; gives their ids by name key."""
+    if not rows:
+        return {}
+    session.execute(sa.insert(Person), list(rows))
+    keys = [row["name_key"] for row in rows]
+    found = session.execute(sa.select(Person.name_key, Person.id).where(Person.name_key.in_(keys)))
+    return {str(name_key): person_id for name_key, person_id in found}
+
+
 def roles(session: Session, person_id: int) -> tuple[str, ...]:
     """A person's roles, in alphabetical order."""
     return tuple(
@@ -76,7 +87,9 @@ def set_roles(session: Session, person_id: int, wanted: Iterable[str]) -> None:
 
 def add_role(session: Session, person_ids: Iterable[int], role: str) -> None:
     """Give several new persons a role."""
-    session.add_all(PersonRole(person_id=person_id, role=role) for person_id in person_ids)
+    rows = [{"person_id": person_id, "role": role} for person_id in person_ids]
+    if rows:
+        session.execute(sa.insert(PersonRole), rows)
 
 
 def count_with_role(session: Session, role: str) -> int:
