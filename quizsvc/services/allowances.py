@@ -16,6 +16,8 @@ from quizsvc.store.session import Database, Session
 from quizsvc.store.tables import Allowance, Assignment, Group
 
 __all__ = [
+    "LONGEST_REASON",
+    "WHAT",
     "AllowanceForm",
     "AllowanceLine",
     "Standing",

@@ -15,7 +15,7 @@ from quizsvc.store import assignments
 from quizsvc.store.session import Database, Session
 from quizsvc.store.tables import Assignment, Group
 
-__all__ = ["MOST_PLACES", "catalogue", "pick", "picking_of", "place_items", "remove_item"]
+__all__ = ["MOST_PLACES", "catalogue", "make_and_pick", "pick", "picking_of", "place_items", "remove_item"]
 
 MOST_PLACES = 60
 
@@ -46,6 +46,25 @@ def picking_of(db: Database, person_id: int, assignment_id: int) -> Picking:
         return picking_in(session, group, assignment)
 
 
+def make_and_pick(
+    db: Database, person_id: int, group_id: int, title: str, criteria: Criteria, *, now: datetime, rng: Any
+) -> int:
+    """Make a draft and pick for it in one go; returns its id. Where nothing fits, nothing is made.
+
+    Raises
+    ------
+    NotFoundError
+        No such group, or not theirs to instruct.
+    InputError
+        A title that cannot be taken, or nothing that fits.
+    """
+    with db.writing() as session:
+        group = school_access.group_for_instructor(session, person_id, group_id)
+        made = verbs.make_in(session, group, person_id, title, now)
+        _pick(session, made, group, criteria, now, rng)
+        return made.id
+
+
 def pick(
     db: Database,
     person_id: int,
@@ -69,23 +88,27 @@ def pick(
     InputError
         Nothing fits that is not picked already, or it is released.
     """
-    if not isinstance(criteria.count, int) or not 1 <= criteria.count <= MOST_PLACES:
-        raise InputError("count-range", f"{criteria.count} items", where="count", mend=f"from 1 to {MOST_PLACES} items")
     with db.writing() as session:
         assignment, group = _draft(session, person_id, assignment_id, version)
-        placed = _placed(session, assignment)
-        taken = {item for item, _ in placed}
-        fitting = [one for one in offered(session, group) if one.id not in taken and criteria.takes(one)]
-        if not fitting:
-            raise InputError(
-                "pick-empty",
-                "no item fits that is not picked already",
-                where="count",
-                mend="name more concepts, or leave kind and demand open",
-            )
-        found = _spread(fitting, criteria.count, rng)
-        _place(session, assignment, [*placed, *((one.id, one.revision_id) for one in found)], now)
-        return len(found)
+        return _pick(session, assignment, group, criteria, now, rng)
+
+
+def _pick(session: Session, assignment: Assignment, group: Group, criteria: Criteria, now: datetime, rng: Any) -> int:
+    if not isinstance(criteria.count, int) or not 1 <= criteria.count <= MOST_PLACES:
+        raise InputError("count-range", f"{criteria.count} items", where="count", mend=f"from 1 to {MOST_PLACES} items")
+    placed = _placed(session, assignment)
+    taken = {item for item, _ in placed}
+    fitting = [one for one in offered(session, group) if one.id not in taken and criteria.takes(one)]
+    if not fitting:
+        raise InputError(
+            "pick-empty",
+            "no item fits that is not picked already",
+            where="count",
+            mend="name more concepts, or leave kind and demand open",
+        )
+    found = _spread(fitting, criteria.count, rng)
+    _place(session, assignment, [*placed, *((one.id, one.revision_id) for one in found)], now)
+    return len(found)
 
 
 def place_items(

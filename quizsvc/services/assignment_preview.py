@@ -25,6 +25,7 @@ from quizsvc.store.session import Database, Session
 __all__ = ["Drawn", "PersonLine", "Preview", "Question", "Sheet", "draw_all", "look", "sheet", "sheets"]
 
 FIRST_TRY = 1
+_BATCH = 20
 
 
 @dataclass(frozen=True)
@@ -90,8 +91,8 @@ class Drawn:
 def draw_all(db: Database, person_id: int, assignment_id: int, *, now: datetime, rng: Any) -> Drawn:
     """Write the first try of every student who has none; of a draft, with its items as they stand in the bank now.
 
-    Each person is a unit of work of their own, drawn while nobody has to wait; stopped half-way, the rest is drawn by
-    doing it again.
+    Numbers are drawn while nobody has to wait, and written for a few people at a time; stopped half-way, the rest is
+    drawn by doing it again.
 
     Raises
     ------
@@ -115,15 +116,21 @@ def draw_all(db: Database, person_id: int, assignment_id: int, *, now: datetime,
             for student, _ in verbs.students(session, group.id)
             if stored_works.of_try(session, assignment.id, student, FIRST_TRY) is None
         ]
-    for student in waiting:
-        with db.reading() as session:
-            assignment = _still(session, assignment_id, version)
-            own = assignment.numbers == "own"
-            prepared = works.prepare(session, assignment, student, rng) if own else None
+    own = assignment.numbers == "own"
+    # Common numbers lock the assignment after a learner, so there only one learner may be locked at a time.
+    batch = _BATCH if own else 1
+    for first in range(0, len(waiting), batch):
+        these = waiting[first : first + batch]
+        prepared: dict[int, works.Prepared] = {}
+        if own:
+            with db.reading() as session:
+                assignment = _still(session, assignment_id, version)
+                taken = works.taken_at(session, assignment_id)
+                prepared = {one: works.prepare(session, assignment, one, rng, taken=taken) for one in these}
         with db.writing() as session:
-            works.draw(
-                session, _still(session, assignment_id, version), student, FIRST_TRY, now, rng, prepared=prepared
-            )
+            assignment = _still(session, assignment_id, version)
+            for one in these:
+                works.draw(session, assignment, one, FIRST_TRY, now, rng, prepared=prepared.get(one))
     return Drawn(len(waiting))
 
 

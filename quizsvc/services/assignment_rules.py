@@ -13,7 +13,18 @@ from quizsvc.services import edge, local_times
 from quizsvc.services.local_times import LocalForm
 from quizsvc.store.tables_school import FEEDBACK, NUMBERS
 
-__all__ = ["LONGEST_TITLE", "MOST_MINUTES", "MOST_TRIES", "Rules", "RulesForm", "check_change", "read", "title_of"]
+__all__ = [
+    "FEEDBACK",
+    "LONGEST_TITLE",
+    "MOST_MINUTES",
+    "MOST_TRIES",
+    "NUMBERS",
+    "Rules",
+    "RulesForm",
+    "check_change",
+    "read",
+    "title_of",
+]
 
 LONGEST_TITLE = 100
 MOST_TRIES = 10

@@ -19,6 +19,7 @@ __all__ = [
     "for_change",
     "form_of",
     "make",
+    "make_in",
     "require_version",
     "students",
     "take_back",
@@ -78,25 +79,30 @@ def make(db: Database, person_id: int, group_id: int, title: str, *, now: dateti
     InputError
         A title that cannot be taken.
     """
-    named = assignment_rules.title_of(title)
     with db.writing() as session:
-        group = school_access.group_for_instructor(session, person_id, group_id)
-        made = Assignment(
-            group_id=group.id,
-            title=named,
-            state="draft",
-            version=1,
-            numbers="own",
-            feedback="with the mark",
-            tries=1,
-            closes_at=local_times.days_later_at(now, group.time_zone, days=CLOSES_IN_DAYS, hour=CLOSES_AT_HOUR),
-            made_by=person_id,
-            made_at=now,
-            changed_at=now,
-        )
-        session.add(made)
-        session.flush()
-        return made.id
+        return make_in(
+            session, school_access.group_for_instructor(session, person_id, group_id), person_id, title, now
+        ).id
+
+
+def make_in(session: Session, group: Group, person_id: int, title: str, now: datetime) -> Assignment:
+    """Make a draft inside the caller's unit of work; `title` is as typed."""
+    made = Assignment(
+        group_id=group.id,
+        title=assignment_rules.title_of(title),
+        state="draft",
+        version=1,
+        numbers="own",
+        feedback="with the mark",
+        tries=1,
+        closes_at=local_times.days_later_at(now, group.time_zone, days=CLOSES_IN_DAYS, hour=CLOSES_AT_HOUR),
+        made_by=person_id,
+        made_at=now,
+        changed_at=now,
+    )
+    session.add(made)
+    session.flush()
+    return made
 
 
 def view(db: Database, person_id: int, assignment_id: int, *, now: datetime) -> AssignmentView:

@@ -17,7 +17,7 @@ from quizsvc.store import assignments, people, questions, works
 from quizsvc.store.session import Session
 from quizsvc.store.tables import Assignment, Work
 
-__all__ = ["REASON", "draw", "prepare"]
+__all__ = ["REASON", "Prepared", "draw", "prepare", "taken_at"]
 
 REASON = "homework"
 
@@ -25,10 +25,13 @@ REASON = "homework"
 Prepared = Mapping[int, tuple[Draft, ...]]
 
 
-def prepare(session: Session, assignment: Assignment, person_id: int, rng: Any) -> Prepared:
+def prepare(
+    session: Session, assignment: Assignment, person_id: int, rng: Any, *, taken: set[str] | None = None
+) -> Prepared:
     """Draw own numbers for a person's next try without writing; `draw` takes them, so that no writer waits meanwhile.
 
     Nobody gets what somebody else has at this assignment, nor what they had before, while the item has other numbers.
+    Whoever prepares for several people hands in one set of `taken` draw keys, which grows by each person's.
 
     Raises
     ------
@@ -36,11 +39,20 @@ def prepare(session: Session, assignment: Assignment, person_id: int, rng: Any) 
         No draw of an item passes its own refusals.
     """
     placed = assignments.places(session, assignment.id)
-    taken = works.draws_at(session, assignment.id, {place.item_id for place in placed if place.generated})
-    return {
+    if taken is None:
+        taken = taken_at(session, assignment.id)
+    found = {
         place.position: drafts(session, person_id, place.revision_id, rng, without=taken if place.generated else ())
         for place in placed
     }
+    taken |= {draft.draw_key for ones in found.values() for draft in ones}
+    return found
+
+
+def taken_at(session: Session, assignment_id: int) -> set[str]:
+    """The draw keys that somebody has at an assignment, of items that draw numbers."""
+    placed = assignments.places(session, assignment_id)
+    return works.draws_at(session, assignment_id, {place.item_id for place in placed if place.generated})
 
 
 def draw(

@@ -36,11 +36,20 @@ OWN = (
 )
 # Addresses with a part that varies, and static files; each has its own test here.
 VARYING = {
+    "/assignments/<number:assignment_id>",  # of instructors, as what follows it: test_assignments
+    "/assignments/<number:assignment_id>/allowances",
+    "/assignments/<number:assignment_id>/items",
+    "/assignments/<number:assignment_id>/preview",
+    "/assignments/<number:assignment_id>/preview/<number:person_id>",
+    "/assignments/<number:assignment_id>/print",
+    "/assignments/<number:assignment_id>/print/answers",
+    "/assignments/<number:assignment_id>/rules",
     "/bench",
     "/bench/<aircraft>",
     "/claim",
     "/desk",  # of instructors, as what follows with a group: test_groups
     "/groups/<number:group_id>",
+    "/groups/<number:group_id>/assignments/new",
     "/groups/<number:group_id>/code",
     "/groups/<number:group_id>/roll",
     "/groups/<number:group_id>/roll/links",

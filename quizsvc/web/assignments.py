@@ -1,0 +1,273 @@
+"""Assignments at the instructor's desk: making one, its items, its rules, its release."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import Blueprint, flash, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from quizsvc.errors import ConflictError, InputError, QuizsvcError
+from quizsvc.services import assignment_picking, assignment_preview, assignment_release, assignments
+from quizsvc.services.assignment_items import DEMANDS, KINDS, Criteria
+from quizsvc.services.assignment_rules import FEEDBACK, LONGEST_TITLE, MOST_MINUTES, MOST_TRIES, NUMBERS, RulesForm
+from quizsvc.services.assignments import AssignmentView
+from quizsvc.services.local_times import LocalForm
+from quizsvc.web import edge, people
+from quizsvc.web.errors import status_of
+from quizsvc.web.wiring import wired
+
+__all__ = ["blueprint", "local_time", "mine", "version_sent"]
+
+blueprint = Blueprint("assignments", __name__)
+
+_LONGEST_ID = 200
+_GREATEST_VERSION = 10**9
+
+
+def mine(assignment_id: int) -> tuple[int, AssignmentView]:
+    """Who asks, and the assignment if they instruct its group.
+
+    Looked at before a form is, so that a faulty one tells nobody anything.
+    """
+    person, wiring = people.required(), wired()
+    return person.id, assignments.view(wiring.db, person.id, assignment_id, now=wiring.clock())
+
+
+def version_sent() -> int:
+    """The version of the assignment that a form was filled in from."""
+    return edge.whole(request.form.get("version"), "version", least=0, most=_GREATEST_VERSION)
+
+
+def local_time(field: str) -> LocalForm:
+    """A field for a time on the group's clock, and the word for one of two equal readings beside it."""
+    return LocalForm(request.form.get(field, "")[:40], request.form.get(f"{field}_which", "")[:10])
+
+
+@blueprint.get("/groups/<number:group_id>/assignments/new")
+def new(group_id: int) -> str:
+    """Title, and what to pick."""
+    return _new(group_id)
+
+
+@blueprint.post("/groups/<number:group_id>/assignments/new")
+def make(group_id: int) -> Response | tuple[str, int]:
+    """Make a draft and pick for it; where nothing fits, nothing is made."""
+    person, wiring = people.required(), wired()
+    assignment_picking.catalogue(wiring.db, person.id, group_id)  # not found before anything is read
+    try:
+        made = assignment_picking.make_and_pick(
+            wiring.db,
+            person.id,
+            group_id,
+            request.form.get("title", ""),
+            _criteria(),
+            now=wiring.clock(),
+            rng=wiring.rng,
+        )
+    except (InputError, ConflictError) as error:
+        return _new(group_id, error=error), status_of(error)
+    return redirect(url_for("assignments.items", assignment_id=made), 303)
+
+
+@blueprint.get("/assignments/<number:assignment_id>")
+def page(assignment_id: int) -> str:
+    """The assignment: what it is, how far it is."""
+    _, view = mine(assignment_id)
+    return render_template("school/assignment.html", one=view)
+
+
+@blueprint.get("/assignments/<number:assignment_id>/items")
+def items(assignment_id: int) -> str:
+    """What is picked, what it covers, and picking more."""
+    return _items(assignment_id)
+
+
+@blueprint.post("/assignments/<number:assignment_id>/items")
+def change_items(assignment_id: int) -> Response | tuple[str, int]:
+    """Pick by rules, add named items, or take one out."""
+    person_id, _ = mine(assignment_id)
+    wiring = wired()
+    now = wiring.clock()
+    try:
+        version = version_sent()
+        if "remove" in request.form:
+            item = request.form["remove"][:_LONGEST_ID]
+            assignment_picking.remove_item(wiring.db, person_id, assignment_id, version, item, now=now)
+            said = f"Taken out: {item}."
+        elif request.form.get("do") == "add":
+            named = [one[:_LONGEST_ID] for one in request.form.getlist("item")]
+            count = assignment_picking.place_items(wiring.db, person_id, assignment_id, version, named, now=now)
+            said = f"{_items_word(count)} added."
+        else:
+            wanted = _criteria()
+            count = assignment_picking.pick(
+                wiring.db, person_id, assignment_id, version, wanted, now=now, rng=wiring.rng
+            )
+            said = f"{_items_word(count)} added." + (" No more fit." if count < wanted.count else "")
+    except (InputError, ConflictError) as error:
+        return _items(assignment_id, error=error), status_of(error)
+    flash(said)
+    return redirect(url_for("assignments.items", assignment_id=assignment_id), 303)
+
+
+@blueprint.get("/assignments/<number:assignment_id>/rules")
+def rules(assignment_id: int) -> str:
+    """Title, times, tries, numbers, feedback."""
+    return _rules(assignment_id)
+
+
+@blueprint.post("/assignments/<number:assignment_id>/rules")
+def change_rules(assignment_id: int) -> Response | tuple[str, int]:
+    """Keep the rules; a draft goes on to its preview."""
+    person_id, view = mine(assignment_id)
+    wiring = wired()
+    now = wiring.clock()
+    try:
+        assignments.change(wiring.db, person_id, assignment_id, version_sent(), _rules_sent(), now=now)
+    except (InputError, ConflictError) as error:
+        return _rules(assignment_id, error=error), status_of(error)
+    if view.state == "draft" and view.places:
+        return _draw(person_id, assignment_id)
+    flash("Rules kept.")
+    return redirect(url_for("assignments.page", assignment_id=assignment_id), 303)
+
+
+@blueprint.get("/assignments/<number:assignment_id>/preview")
+def preview(assignment_id: int) -> str:
+    """Who gets it, and the way to each one's own questions."""
+    return _preview(assignment_id)
+
+
+@blueprint.post("/assignments/<number:assignment_id>/preview")
+def draw(assignment_id: int) -> Response | tuple[str, int]:
+    """Draw the questions of everybody who has none."""
+    person_id, _ = mine(assignment_id)
+    try:
+        return _draw(person_id, assignment_id)
+    except (InputError, ConflictError) as error:
+        return _preview(assignment_id, error=error), status_of(error)
+
+
+@blueprint.post("/assignments/<number:assignment_id>/release")
+def release(assignment_id: int) -> Response | tuple[str, int]:
+    """Release it."""
+    person_id, _ = mine(assignment_id)
+    wiring = wired()
+    try:
+        assignment_release.release(wiring.db, person_id, assignment_id, version_sent(), now=wiring.clock())
+    except (InputError, ConflictError) as error:
+        return _preview(assignment_id, error=error), status_of(error)
+    flash("Released. The students are told.")
+    return redirect(url_for("assignments.page", assignment_id=assignment_id), 303)
+
+
+@blueprint.post("/assignments/<number:assignment_id>/take-back")
+def take_back(assignment_id: int) -> Response | tuple[str, int]:
+    """Take it back."""
+    person_id, view = mine(assignment_id)
+    wiring = wired()
+    try:
+        state = assignments.take_back(wiring.db, person_id, assignment_id, version_sent(), now=wiring.clock())
+    except (InputError, ConflictError) as error:
+        _, view = mine(assignment_id)
+        return render_template("school/assignment.html", one=view, error=error), status_of(error)
+    flash("Taken back. It is a draft again." if state == "draft" else "Taken back. What was done on it is kept.")
+    return redirect(url_for("assignments.page", assignment_id=assignment_id), 303)
+
+
+def _draw(person_id: int, assignment_id: int) -> Response | tuple[str, int]:
+    wiring = wired()
+    try:
+        assignment_preview.draw_all(wiring.db, person_id, assignment_id, now=wiring.clock(), rng=wiring.rng)
+    except (InputError, ConflictError) as error:
+        return _preview(assignment_id, error=error), status_of(error)
+    return redirect(url_for("assignments.preview", assignment_id=assignment_id), 303)
+
+
+def _criteria() -> Criteria:
+    return Criteria(
+        count=edge.whole(request.form.get("count"), "count", least=1, most=assignment_picking.MOST_PLACES),
+        concepts=tuple(one[:_LONGEST_ID] for one in request.form.getlist("concept")),
+        systems=tuple(one[:_LONGEST_ID] for one in request.form.getlist("system")),
+        kinds=tuple(edge.choice(one, "kind", KINDS) for one in request.form.getlist("kind")),
+        demands=tuple(edge.choice(one, "demand", DEMANDS) for one in request.form.getlist("demand")),
+    )
+
+
+def _rules_sent() -> RulesForm:
+    sitting = "sitting" in request.form
+    return RulesForm(
+        title=request.form.get("title", ""),
+        numbers=edge.choice(request.form.get("numbers"), "numbers", NUMBERS),
+        feedback=edge.choice(request.form.get("feedback"), "feedback", FEEDBACK),
+        tries=edge.whole(request.form.get("tries"), "tries", least=1, most=MOST_TRIES),
+        sitting_minutes=edge.whole(request.form.get("sitting_minutes"), "sitting_minutes", least=1, most=MOST_MINUTES)
+        if sitting
+        else None,
+        opens=local_time("opens"),
+        closes=local_time("closes"),
+        late_until=local_time("late_until"),
+    )
+
+
+def _items_word(count: int) -> str:
+    return f"{count} item" if count == 1 else f"{count} items"
+
+
+def _pick_words(picking: Any) -> dict[str, Any]:
+    return {
+        "picking": picking,
+        "kinds": KINDS,
+        "demands": DEMANDS,
+        "most": assignment_picking.MOST_PLACES,
+        "longest_title": LONGEST_TITLE,
+    }
+
+
+def _new(group_id: int, *, error: QuizsvcError | None = None) -> str:
+    person, wiring = people.required(), wired()
+    picking = assignment_picking.catalogue(wiring.db, person.id, group_id)
+    sent = request.form if error else None
+    return render_template(
+        "school/assignment_new.html", group_id=group_id, error=error, sent=sent, **_pick_words(picking)
+    )
+
+
+def _items(assignment_id: int, *, error: QuizsvcError | None = None) -> str:
+    person_id, view = mine(assignment_id)
+    picking = assignment_picking.picking_of(wired().db, person_id, assignment_id)
+    listed = request.args.get("system", "")[:_LONGEST_ID]
+    taken = {place.item.id for place in picking.places}
+    return render_template(
+        "school/assignment_items.html",
+        one=view,
+        error=error,
+        sent=request.form if error else None,
+        listed=listed,
+        offered=sorted(
+            (item for item in picking.items if item.system == listed and item.id not in taken),
+            key=lambda item: item.rank,
+        ),
+        **_pick_words(picking),
+    )
+
+
+def _rules(assignment_id: int, *, error: QuizsvcError | None = None) -> str:
+    _, view = mine(assignment_id)
+    return render_template(
+        "school/assignment_rules.html",
+        one=view,
+        form=assignments.form_of(view),
+        error=error,
+        sent=request.form if error else None,
+        most_tries=MOST_TRIES,
+        most_minutes=MOST_MINUTES,
+        longest_title=LONGEST_TITLE,
+    )
+
+
+def _preview(assignment_id: int, *, error: QuizsvcError | None = None) -> str:
+    person, wiring = people.required(), wired()
+    found = assignment_preview.look(wiring.db, person.id, assignment_id, now=wiring.clock())
+    return render_template("school/assignment_preview.html", one=found.assignment, preview=found, error=error)
