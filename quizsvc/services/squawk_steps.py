@@ -16,12 +16,13 @@ from quizsvc.store.session import Database, Session
 from quizsvc.store.tables import Squawk, SquawkStep
 from quizsvc.store.tables_practice import SQUAWK_STATUSES
 
-__all__ = ["READERS", "SquawkDetail", "SquawkRow", "StepView", "add_step", "detail", "listed"]
+__all__ = ["PAGE", "READERS", "STATUSES", "SquawkDetail", "SquawkRow", "StepView", "add_step", "detail", "listed"]
 
 REVIEWER = "reviewer"
 READERS = (INSTRUCTOR, REVIEWER)
 NO_FAULT = "no fault found"
 PAGE = 50
+STATUSES = SQUAWK_STATUSES
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from quizsvc.web import (
     allowances,
     api,
     api_device,
+    api_homework,
     assets,
     assignments,
     bench,
@@ -34,15 +35,19 @@ from quizsvc.web import (
     handbook,
     headers,
     health,
+    homework,
     installed,
     joining,
     log,
+    monday,
     notices,
     paper,
     people,
     preview,
+    remarks,
     roll,
     sign_in,
+    squawks,
     start,
     thin_spots,
     words,
@@ -129,16 +134,22 @@ def create_app(settings: Settings, *, clock: Callable[[], datetime] = utc_now, d
         assignments,
         paper,
         allowances,
+        monday,
+        remarks,
+        squawks,
         notices,
         about,
         health,
         installed,
         api,
         api_device,
+        homework,
+        api_homework,
     ):
         app.register_blueprint(screen.blueprint)
     token.exempt(api.blueprint)
     token.exempt(api_device.blueprint)
+    token.exempt(api_homework.blueprint)
     return app
 
 

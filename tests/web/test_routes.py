@@ -39,6 +39,14 @@ VARYING = {
     "/assignments/<number:assignment_id>",  # of instructors, as what follows it: test_assignments
     "/assignments/<number:assignment_id>/allowances",
     "/assignments/<number:assignment_id>/items",
+    "/assignments/<number:assignment_id>/marks",  # test_monday, with those below that are of instructors too
+    "/assignments/<number:assignment_id>/marks.csv",
+    "/assignments/<number:assignment_id>/marks/<number:person_id>",
+    "/assignments/<number:assignment_id>/places/<number:place>/re-mark",
+    "/assignments/<number:assignment_id>/spread",
+    "/assignments/<number:assignment_id>/statistics",
+    "/squawks",
+    "/squawks/<number:squawk_id>",
     "/assignments/<number:assignment_id>/preview",
     "/assignments/<number:assignment_id>/preview/<number:person_id>",
     "/assignments/<number:assignment_id>/print",

@@ -1,0 +1,149 @@
+"""The answer spread: counted by hand, unnamed, not below five people, fixed when nobody can hand in any more."""
+
+from datetime import timedelta
+
+import pytest
+
+from quizsvc.errors import NotFoundError
+from quizsvc.physics.units import from_si
+from quizsvc.services import answer_spread
+from quizsvc.store.tables import Assignment
+from tests.services import assigned, handed_in
+
+ITEMS = ("gate-slow-leak", "controller-dead-what-holds", "cabin-from-differential")
+
+
+def sea_level_trap(record):
+    """The value of the first trap, as somebody types it."""
+    return {"text": repr(from_si(record["traps"][0]["value"], record["unit"]))}
+
+
+def class_of_six(db, clock, **rules):
+    """Six students answer three items; what each one gave stands here."""
+    instructor, students, assignment = handed_in.school(db, clock, ITEMS, **rules)
+    answers = [
+        [{"option": "ten"}, {"options": ["heads", "thumb"]}, "right"],
+        [{"option": "shifted"}, {"options": ["heads"]}, "right"],
+        [{"option": "shifted"}, {"options": ["heads", "rate"]}, sea_level_trap],
+        [{"option": "never"}, {"options": ["rate", "legs"]}, sea_level_trap],
+        [{"option": "ten"}, {"options": ["heads", "thumb"]}, "wrong"],
+        ["pass", {"options": ["heads", "thumb"]}, "pass"],
+    ]
+    for student, given in zip(students, answers, strict=True):
+        handed_in.do(db, clock, student, assignment, given)
+    return instructor, students, assignment
+
+
+class TestCounts:
+    """What is counted, by hand from the answers above."""
+
+    def test_options_with_their_words_and_beliefs(self, bank_db, clock):
+        """Two chose the key, two the shifted warning, one the silent one; one passed."""
+        instructor, _, assignment = class_of_six(bank_db, clock)
+        view = answer_spread.spread(bank_db, instructor, assignment, now=clock())
+        leak = view.questions[0]
+        assert [(one["id"], one["text"], one["key"], one["belief"], one["count"]) for one in leak["options"]] == [
+            ("ten", "10,000 ft cabin", True, None, 2),
+            ("shifted", "13,400 ft cabin", False, "the high setting alone moves the warning", 2),
+            ("never", "not before the masks", False, "a high-field regime has no warning", 1),
+        ]
+        assert leak["outcomes"] == {"full": 2, "part": 0, "miss": 3, "pass": 1, "void": 0}
+        assert leak["beliefs"] == []
+
+    def test_several_options_are_counted_one_by_one(self, bank_db, clock):
+        """heads five times, thumb three, rate two, legs one."""
+        instructor, _, assignment = class_of_six(bank_db, clock)
+        view = answer_spread.spread(bank_db, instructor, assignment, now=clock())
+        assert {one["id"]: one["count"] for one in view.questions[1]["options"]} == {
+            "heads": 5, "thumb": 3, "rate": 2, "legs": 1,
+        }  # fmt: skip
+
+    def test_traps_of_numbers_in_words_and_the_stem_without_anybodys_numbers(self, bank_db, clock):
+        """Two fell into the first trap; each had other numbers, so the stem shows none."""
+        instructor, _, assignment = class_of_six(bank_db, clock)
+        number = answer_spread.spread(bank_db, instructor, assignment, now=clock()).questions[2]
+        assert number["beliefs"] == [{"belief": "took it off sea-level pressure", "count": 2}]
+        assert number["stem"] == "Level …, differential …. Cabin altitude?"
+        assert number["outcomes"]["full"] == 2 and number["outcomes"]["miss"] == 3
+
+    def test_weakest_concepts_first(self, bank_db, clock):
+        """H-GATE and P-DIFF 2 of 6; C-FAIL: full 3, one of two keys 0.5, one hit and one false 0, none 0: 3.5 of 6."""
+        instructor, _, assignment = class_of_six(bank_db, clock)
+        view = answer_spread.spread(bank_db, instructor, assignment, now=clock())
+        assert [(one.id, round(one.share, 6)) for one in view.weakest] == [
+            ("P-DIFF", round(2 / 6, 6)), ("H-GATE", round(2 / 6, 6)), ("C-FAIL", round(3.5 / 6, 6)),
+        ]  # fmt: skip
+
+    def test_no_name_and_no_number_of_a_person_is_in_it(self, bank_db, clock):
+        """The stored summary holds counts; nobody's name, nor the id of any work."""
+        instructor, _, assignment = class_of_six(bank_db, clock)
+        answer_spread.spread(bank_db, instructor, assignment, now=clock())
+        with bank_db.reading() as session:
+            text = str(session.get(Assignment, assignment).summary)
+        assert "'people': 6" in text
+        assert "Student" not in text and "person_id" not in text and "work" not in text
+
+
+class TestFewAndFixed:
+    """Never below five people; fixed once."""
+
+    def test_four_people_have_no_summary(self, bank_db, clock):
+        """Only how many they are."""
+        instructor, students, assignment = handed_in.school(bank_db, clock, ITEMS, students=4)
+        for student in students:
+            handed_in.do(bank_db, clock, student, assignment, ["right"] * 3)
+        clock.advance(days=8)
+        view = answer_spread.spread(bank_db, instructor, assignment, now=clock())
+        assert view.too_few and view.people == 4
+        assert view.questions == () and view.statistics is None and view.weakest == ()
+
+    def test_nothing_is_told_while_somebody_can_still_hand_in(self, bank_db, clock):
+        """Five of six have handed in, a day before closing. What arrives in the closing's second still counts, so the
+        summary is fixed with the next one."""
+        instructor, students, assignment = handed_in.school(bank_db, clock, ITEMS)
+        for student in students[:5]:
+            handed_in.do(bank_db, clock, student, assignment, ["right"] * 3)
+        clock.advance(days=6)
+        view = answer_spread.spread(bank_db, instructor, assignment, now=clock())
+        assert view.fixed_at is None and view.questions == ()
+        assert view.over_at == clock.at + timedelta(days=1, seconds=1)
+        clock.advance(days=1)
+        assert answer_spread.spread(bank_db, instructor, assignment, now=clock()).fixed_at is None
+        clock.advance(seconds=1)
+        view = answer_spread.spread(bank_db, instructor, assignment, now=clock())
+        assert view.fixed_at == clock() and view.people == 5
+
+    def test_with_more_than_one_try_it_waits_for_the_closing(self, bank_db, clock):
+        """All are in, but each could try again; the last try handed in is the one that is counted."""
+        instructor, students, assignment = handed_in.school(bank_db, clock, ITEMS[:1], students=5, tries=2)
+        for student in students:
+            handed_in.do(bank_db, clock, student, assignment, ["wrong"])
+        assert answer_spread.spread(bank_db, instructor, assignment, now=clock()).fixed_at is None
+        handed_in.do(bank_db, clock, students[0], assignment, ["right"])
+        clock.advance(days=8)
+        view = answer_spread.spread(bank_db, instructor, assignment, now=clock())
+        assert view.people == 5
+        assert view.questions[0]["outcomes"] == {"full": 1, "part": 0, "miss": 4, "pass": 0, "void": 0}
+
+    def test_what_is_fixed_stays(self, bank_db, clock):
+        """A second look says the same, with the time of the first."""
+        instructor, _, assignment = class_of_six(bank_db, clock)
+        first = answer_spread.spread(bank_db, instructor, assignment, now=clock())
+        clock.advance(days=30)
+        assert answer_spread.spread(bank_db, instructor, assignment, now=clock()) == first
+
+
+class TestWhose:
+    """Only who instructs the group."""
+
+    def test_others_are_told_it_is_not_there(self, bank_db, clock):
+        """A student of the group, an instructor of another, and somebody with the part but not the role."""
+        instructor, students, assignment = handed_in.school(bank_db, clock, ITEMS)
+        other = assigned.add_person(bank_db, clock, "Rufio Castellane", roles=("instructor",))
+        assigned.add_group(bank_db, clock, name="Umber intake", instructors=[other])
+        for person in (students[0], other):
+            with pytest.raises(NotFoundError) as refused:
+                answer_spread.spread(bank_db, person, assignment, now=clock())
+            assert refused.value.reference == "assignment-not-found"
+        with pytest.raises(NotFoundError):
+            answer_spread.spread(bank_db, instructor, assignment + 1, now=clock())
