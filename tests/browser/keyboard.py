@@ -39,6 +39,12 @@ ONWARD = """() => {
   return b.bottom > a.top + 1 ? '' : 'up on the screen';
 }"""
 
+# All that is asked after a press, in one go: the order, whether nothing has the focus, what it is, and its ring.
+STEP = f"""() => {{
+  const one = document.activeElement;
+  return [({ONWARD})(), one === document.body, one.outerHTML.slice(0, 120), ...({RING})()];
+}}"""
+
 
 class Keys:
     """Presses keys and checks, after each, the name of what has the focus, its ring and the order."""
@@ -67,17 +73,15 @@ class Keys:
         """Press Tab once; whether something on the page has the focus then."""
         self.page.evaluate("void (window.focusBefore = document.activeElement)")
         self.page.keyboard.press("Shift+Tab" if back else "Tab")
-        wrong = self.page.evaluate(ONWARD)
+        wrong, nothing, told, width, contrast = self.page.evaluate(STEP)
         if wrong == "within":
             return True
-        if wrong == "round" or self.page.evaluate("document.activeElement === document.body"):
+        if wrong == "round" or nothing:
             return False
         node = self.focused()
-        told = self.page.evaluate("document.activeElement.outerHTML.slice(0, 120)")
         assert node["name"].strip(), f"no name: {told}"
         assert node["role"] not in ("", "generic", "none"), f"no role: {told}"
         assert back or not wrong, f"{wrong}: {told} after {self.names[-1:]}"
-        width, contrast = self.page.evaluate(RING)
         assert width >= 2 and contrast >= 3, f"the focus is not seen: {told}, {width} px, {contrast:.1f} to 1"
         self.names.append(node["name"])
         return True

@@ -2,23 +2,17 @@
 
 from __future__ import annotations
 
-import json
 from urllib.parse import urlsplit
 
 import pytest
-from axe_playwright_python.base import AXE_SCRIPT
 
 from quizsvc.settings import settings_from
 from quizsvc.web.app import create_app
-from tests.browser import steps
+from tests.browser import axe, steps
 from tests.browser.screens import KINDS, NOBODY, PILOT, REVIEWER, drill_addresses, unfold, visitor, world
-from tests.browser.test_access import TAGS as STANDARD
 
 pytestmark = pytest.mark.browser
 
-# Beyond the standard: one h1, headings in order, one main, everything within a landmark.
-TAGS = [*STANDARD, "best-practice"]
-LOOKS = [(scheme, width) for scheme in ("light", "dark") for width in (360, 1280)]
 BENCH = "/bench/tolquenny-19"
 
 # Every GET route with example addresses of its own, by who gets them. Those without a page say what they give.
@@ -112,16 +106,9 @@ def test_what_is_called_no_page_is_none(made, routes, chromium):
 
 
 def look(page, name, found):
-    """Run axe in each look; what it finds is added to `found`."""
+    """Run axe with every fold open."""
     unfold(page)
-    page.evaluate(AXE_SCRIPT)
-    options = json.dumps({"runOnly": TAGS, "resultTypes": ["violations"], "elementRef": False})
-    for scheme, width in LOOKS:
-        page.emulate_media(color_scheme=scheme)
-        page.set_viewport_size({"width": width, "height": 800})
-        result = page.evaluate(f"axe.run({options}).then(r => [r.passes.length, r.violations])")
-        assert result[0] > 5, "axe has not looked"
-        found.extend((name, scheme, width, one["id"], [n["html"][:120] for n in one["nodes"]]) for one in result[1])
+    axe.look(page, name, found)
 
 
 @pytest.mark.parametrize("who", [NOBODY, PILOT, REVIEWER])
