@@ -75,37 +75,45 @@ def site(templates, tmp_path, bank_name):
 @contextmanager
 def serving(templates: Any, folder: Path, bank_name: str, **settings: str) -> Iterator[Site]:
     """The server process of `site`, for as long as wanted; `settings` are more variables of its environment."""
-    port = _free_port()
     clock_file = folder / "clock"
     clock_file.write_text("0", encoding="ascii")
-    url = f"http://127.0.0.1:{port}"
     database = folder / "served.db"
     templates.fill("sqlite", f"sqlite:///{database}", bank_name)
-    environment = {
-        **os.environ,
-        "QUIZSVC_DATABASE_URL": f"sqlite:///{database}",
-        "QUIZSVC_DATA_DIR": str(folder),
-        "QUIZSVC_PUBLIC_URL": url,
-        **settings,
-    }
-    with (folder / "server.log").open("w") as log:
-        process = subprocess.Popen(
-            [sys.executable, "-m", "tests.browser.serve", str(port), str(clock_file)],
-            cwd=ROOT, env=environment, stdout=log, stderr=log,
-        )  # fmt: skip
+    with running(folder / "server.log", clock_file, f"sqlite:///{database}", **settings) as url:
         db = Database.open(f"sqlite:///{database}")
         made = Site(url, db, clock_file)
         try:
-            _wait_for(url, process, folder / "server.log")
             yield made
         finally:
             for context in made.contexts:
                 context.close()
             db.close()
+
+
+@contextmanager
+def running(log: Path, clock_file: Path, database_url: str, checkout: Path = ROOT, **settings: str) -> Iterator[str]:
+    """The service of a checkout as a process, for as long as wanted; gives its address, and looks through its log."""
+    port = _free_port()
+    url = f"http://127.0.0.1:{port}"
+    environment = {
+        **os.environ,
+        "QUIZSVC_DATABASE_URL": database_url,
+        "QUIZSVC_DATA_DIR": str(clock_file.parent),
+        "QUIZSVC_PUBLIC_URL": url,
+        **settings,
+    }
+    with log.open("w") as written:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "tests.browser.serve", str(port), str(clock_file)],
+            cwd=checkout, env=environment, stdout=written, stderr=written,
+        )  # fmt: skip
+        try:
+            _wait_for(url, process, log)
+            yield url
+        finally:
             process.send_signal(signal.SIGTERM)
             process.wait(timeout=10)
-    written = (folder / "server.log").read_text()
-    assert "Traceback" not in written, written
+    assert "Traceback" not in log.read_text(), log.read_text()
 
 
 @pytest.fixture

@@ -9,63 +9,102 @@ import threading
 
 
 class Line:
-    """Hands bytes through to a port: `through`; or `refused`, as where the service is stopped; or `hanging`."""
+    """Hands bytes through to a port: `through`; or `refused`, as where the service is stopped; or `hanging`.
+
+    A connection is closed by the thread that serves it and by nobody else: a descriptor closed under a selector is
+    forgotten by it, and its number may belong to another connection a moment later. To cut it, it is shut down.
+    """
 
     def __init__(self) -> None:
         self.state = "through"
         self.target = 0
+        self.called = threading.Event()
+        self._go = threading.Event()
+        self._go.set()
+        self._lock = threading.Lock()
+        self._open: dict[socket.socket, threading.Thread] = {}
         self._listening = self._listen(0)
         self.port = self._listening.getsockname()[1]
         self.url = f"http://127.0.0.1:{self.port}"
-        self._open: set[socket.socket] = set()
-        threading.Thread(target=self._serve, args=(self._listening,), daemon=True).start()
 
     def set(self, state: str) -> None:
         """Change what the line does, also to what is on its way."""
-        before, self.state = self.state, state
-        if state == "refused":
-            _shut(self._listening)
-        elif before == "refused":
+        with self._lock:
+            before, self.state = self.state, state
+            if state == "refused" and before != "refused":
+                _cut(self._listening)
+                self._listening.close()
+            for one in self._open:
+                _cut(one)
+        if state != "refused" and before == "refused":
             self._listening = self._listen(self.port)
-            threading.Thread(target=self._serve, args=(self._listening,), daemon=True).start()
-        for one in list(self._open):
-            _shut(one)
+
+    def hold(self) -> None:
+        """From now on calls are taken and wait."""
+        self._go.clear()
+        self.set("through")  # what is open already would get by
+        self.called.clear()
+
+    def let_go(self) -> None:
+        """What waited goes on its way."""
+        self._go.set()
 
     def close(self) -> None:
         """End it, with everything on it."""
+        self.let_go()
         self.set("refused")
+        with self._lock:
+            serving = list(self._open.values())
+        for one in serving:
+            one.join(timeout=10)
+            assert not one.is_alive(), "a connection outlived its line"
 
-    @staticmethod
-    def _listen(port: int) -> socket.socket:
+    def _listen(self, port: int) -> socket.socket:
         made = socket.create_server(("127.0.0.1", port), backlog=64)
-        made.settimeout(None)
+        threading.Thread(target=self._serve, args=(made,), daemon=True).start()
         return made
 
     def _serve(self, listening: socket.socket) -> None:
         with contextlib.suppress(OSError):
             while True:
                 caller, _ = listening.accept()
-                self._open.add(caller)
-                threading.Thread(target=self._hand_through, args=(caller,), daemon=True).start()
+                thread = threading.Thread(target=self._take, args=(caller,), daemon=True)
+                with self._lock:
+                    self._open[caller] = thread
+                    if self.state == "refused":  # it was taken in the moment of the change
+                        _cut(caller)
+                    thread.start()
 
-    def _hand_through(self, caller: socket.socket) -> None:
-        if self.state == "hanging":
-            return  # the call is taken, and never answered
-        with contextlib.suppress(OSError, ValueError), socket.create_connection(("127.0.0.1", self.target)) as called:
-            self._open.add(called)
-            with selectors.DefaultSelector() as ready:
-                ready.register(caller, selectors.EVENT_READ, called)
-                ready.register(called, selectors.EVENT_READ, caller)
-                while True:
-                    for key, _ in ready.select():
-                        read = key.fileobj.recv(65536)
-                        if not read:
-                            raise OSError
-                        key.data.sendall(read)
-        _shut(caller)
+    def _take(self, caller: socket.socket) -> None:
+        self.called.set()
+        self._go.wait()
+        try:
+            with contextlib.suppress(OSError):
+                if self.state == "hanging":
+                    while caller.recv(65536):
+                        pass  # the call is taken, and never answered
+                else:
+                    with socket.create_connection(("127.0.0.1", self.target)) as called:
+                        _hand_through(caller, called)
+        finally:
+            with self._lock:
+                del self._open[caller]
+            caller.close()
 
 
-def _shut(one: socket.socket) -> None:
+def _hand_through(caller: socket.socket, called: socket.socket) -> None:
+    """Both ways, until one side ends: a line that is cut ends on the caller's side, and with it the other."""
+    with selectors.DefaultSelector() as ready:
+        ready.register(caller, selectors.EVENT_READ, called)
+        ready.register(called, selectors.EVENT_READ, caller)
+        while True:
+            for key, _ in ready.select():
+                read = key.fileobj.recv(65536)
+                if not read:
+                    return
+                key.data.sendall(read)
+
+
+def _cut(one: socket.socket) -> None:
     with contextlib.suppress(OSError):
         one.shutdown(socket.SHUT_RDWR)
-    one.close()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import signal
 import time
 from pathlib import Path
@@ -12,13 +13,21 @@ import pytest
 
 from tests.browser.conftest import ARGUMENTS, PHONE
 
+UNDEBUGGED = Path(__file__).with_name("undebugged.py")
+
 
 class Device:
-    """A phone whose browser keeps what it stored: cookies, caches, databases."""
+    """A phone whose browser keeps what it stored: cookies, caches, databases.
 
-    def __init__(self, chromium: Any, site: Any, folder: Path, *arguments: str, **options: Any) -> None:
+    Not `debugged`, it has workers as a person's browser has them (`tests/browser/undebugged.py`); `offline` is then for
+    its pages alone, and what is to reach the worker must happen to the line.
+    """
+
+    def __init__(
+        self, chromium: Any, site: Any, folder: Path, *arguments: str, debugged: bool = True, **options: Any
+    ) -> None:
         self.chromium, self.site, self.folder = chromium, site, folder
-        self.arguments, self.options = arguments, options
+        self.arguments, self.debugged, self.options = arguments, debugged, options
         self.faults: list[str] = []
         self.context: Any = None
         self.page: Any = None
@@ -27,7 +36,7 @@ class Device:
         """Start the browser; without signal from its first moment where `offline`."""
         self.context = self.chromium.browser_type.launch_persistent_context(
             self.folder,
-            executable_path=os.environ.get("CHROMIUM") or _path(),
+            executable_path=_path() if self.debugged else UNDEBUGGED,
             headless=True,
             args=[*ARGUMENTS, *self.arguments],
             viewport=PHONE,
@@ -81,17 +90,21 @@ class Device:
 
     def controlled(self) -> None:
         """Wait until the worker has the page."""
-        for _ in range(100):
-            if self.page.evaluate("Boolean(navigator.serviceWorker.controller)"):
-                return
-            self.page.wait_for_timeout(50)
-        pytest.fail("no worker controls the page")
+        until(self.page, "Boolean(navigator.serviceWorker.controller)", True)
+
+
+def until(page: Any, condition: str, wanted: Any) -> None:
+    """Wait until a script's value is the wanted one."""
+    for _ in range(600):
+        found = page.evaluate(condition)
+        if found == wanted:
+            return
+        page.wait_for_timeout(50)
+    pytest.fail(f"{condition}: {found!r} instead of {wanted!r}")
 
 
 def _path() -> str:
-    import shutil
-
-    return shutil.which("chromium") or ""
+    return os.environ.get("CHROMIUM") or shutil.which("chromium") or ""
 
 
 @pytest.fixture

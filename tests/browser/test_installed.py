@@ -2,115 +2,41 @@
 
 from __future__ import annotations
 
-import contextlib
-import os
-import socket
 import struct
-import subprocess
-import sys
-import time
-import urllib.request
 
 import pytest
 import sqlalchemy as sa
 
 from quizsvc.store.tables import Caution
 from tests.browser import steps
-from tests.browser.conftest import ROOT, serving
-from tests.browser.device_steps import HERE, begin, visit
-from tests.browser.line import Line
-from tests.browser.offline import device
+from tests.browser.device_steps import HERE, begin
+from tests.browser.installed_steps import (
+    CONTROLLED,
+    WAITS,
+    installed,
+    line,
+    look_for_another,
+    replace,
+    site,
+    versions,
+)
+from tests.browser.offline import device, until
 
-__all__ = ["device"]
+__all__ = ["device", "installed", "line", "replace", "site"]
 pytestmark = pytest.mark.browser
 ADDED = " The school adds this."
-CONTROLLED = "Boolean(navigator.serviceWorker.controller)"
 
 
 @pytest.fixture
-def line():
-    """The line to the service."""
-    made = Line()
-    yield made
-    made.close()
-
-
-@pytest.fixture
-def site(templates, tmp_path, bank_name, line):
-    """The service at the other end of the line, by whose address it is known."""
-    with serving(templates, tmp_path, bank_name, QUIZSVC_PUBLIC_URL=line.url) as made:
-        line.target = int(made.url.rsplit(":", 1)[1])
-        made.url = line.url
-        yield made
-
-
-@pytest.fixture
-def publish(site, line, tmp_path):
+def publish(site, replace):
     """Publishes another version: a service of its own on the same database, where a school has added to C1."""
-    started = []
 
     def new():
         with site.db.writing() as session:
             session.execute(sa.update(Caution).where(Caution.id == "C1").values(text=Caution.text + ADDED))
-        with socket.socket() as probe:
-            probe.bind(("127.0.0.1", 0))
-            port = probe.getsockname()[1]
-        environment = {
-            **os.environ,
-            "QUIZSVC_DATABASE_URL": site.db.url,
-            "QUIZSVC_DATA_DIR": str(tmp_path),
-            "QUIZSVC_PUBLIC_URL": line.url,
-        }
-        started.append(
-            subprocess.Popen(
-                [sys.executable, "-m", "tests.browser.serve", str(port), str(site.clock_file)],
-                cwd=ROOT, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-            )
-        )  # fmt: skip
-        for _ in range(200):
-            with contextlib.suppress(OSError), urllib.request.urlopen(f"http://127.0.0.1:{port}/about", timeout=2):
-                break
-            time.sleep(0.05)
-        line.target = port
-        line.set("through")  # what was connected to the version before is cut off
+        replace()
 
-    yield new
-    for one in started:
-        one.terminate()
-        one.wait(timeout=10)
-
-
-@pytest.fixture
-def installed(device):
-    """A phone that visited with signal: a worker has the page, questions are kept."""
-    phone = device()
-    visit(phone.open())
-    until(phone.page, CONTROLLED, True)
-    phone.context.set_default_timeout(30_000)  # a busy machine; nothing here is about how long it takes
-    return phone
-
-
-def versions(page):
-    """The names of the caches of the shell."""
-    return page.evaluate("caches.keys().then((names) => names.filter((name) => name.startsWith('quizsvc-')))")
-
-
-def look_for_another(page):
-    """What a browser does by itself now and then."""
-    page.evaluate("navigator.serviceWorker.getRegistration().then((found) => found.update())")
-
-
-def until(page, condition, wanted):
-    """Wait until a script's value is the wanted one."""
-    for _ in range(600):
-        found = page.evaluate(condition)
-        if found == wanted:
-            return
-        page.wait_for_timeout(50)
-    pytest.fail(f"{condition}: {found!r} instead of {wanted!r}")
-
-
-WAITS = "navigator.serviceWorker.getRegistration().then((found) => Boolean(found.waiting))"
+    return new
 
 
 class TestManifest:
@@ -174,9 +100,10 @@ class TestWithoutTheService:
 
         assert page.locator("[data-set-open]").count() == 1
 
-    def test_without_signal_from_the_first_moment(self, installed):
-        """Flight mode before the browser starts."""
+    def test_without_signal_from_the_first_moment(self, installed, line):
+        """Flight mode before the browser starts, for the page and for the worker."""
         installed.close()
+        line.set("refused")
         page = installed.open(offline=True)
         page.goto("/")
         page.locator("[data-begin]").wait_for()
@@ -229,7 +156,7 @@ class TestWithoutTheService:
 class TestVersions:
     """One version at a time, and never another inside a set."""
 
-    def test_a_new_one_waits_for_the_end_of_a_set(self, installed, publish):
+    def test_a_new_one_waits_for_the_end_of_a_set(self, installed, line, publish):
         """Published while a question is open: it waits; the set goes on as it was; on Start it takes over."""
         page = installed.page
         begin(page, minutes=3)
@@ -244,13 +171,10 @@ class TestVersions:
 
         page.get_by_role("button", name="Stop here").click()
         until(page, WAITS, False)
-        for _ in range(100):
-            if old not in versions(page):
-                break
-            page.wait_for_timeout(50)
+        until(page, f"caches.has('{old}')", False)
         (new,) = versions(page)
         assert new != old
-        page.context.set_offline(True)
+        line.set("refused")
         page = installed.fresh()
         page.goto(HERE)
         page.locator("[data-begin]").wait_for()
@@ -273,12 +197,10 @@ class TestVersions:
         assert old in versions(page)
         other.close()
         # Each page that is opened asks for it; the tab that was closed may hold its lock for a moment.
-        for _ in range(4):
-            page.wait_for_timeout(1500)
-            page = installed.fresh()
+        for _ in range(20):
             page.goto("/about")
-            page.wait_for_timeout(1500)
-            if not page.evaluate(f"caches.has('{old}')"):
+            page.wait_for_timeout(200)
+            if not page.evaluate(WAITS):
                 break
         until(page, f"caches.has('{old}')", False)
 

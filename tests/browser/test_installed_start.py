@@ -3,87 +3,19 @@
 from __future__ import annotations
 
 import json
-import os
 import shutil
-import socket
-import subprocess
-import sys
-import threading
-import urllib.request
 
 import pytest
 
-from tests.browser.conftest import ROOT, serving
+from tests.browser.conftest import ROOT
 from tests.browser.device_steps import HERE, begin, visit
-from tests.browser.line import Line
-from tests.browser.offline import device
+from tests.browser.installed_steps import SHELLS, WAITS, installed, line, look_for_another, replace, site
+from tests.browser.offline import device, until
 
-__all__ = ["device"]
+__all__ = ["device", "installed", "line", "replace", "site"]
 pytestmark = pytest.mark.browser
 LIVE = "form[action='/sets']"
 LINK = "Open the start page"
-
-
-class Slow(Line):
-    """A line that can hold back what is said on it, until it is let go."""
-
-    def __init__(self) -> None:
-        self._go = threading.Event()
-        self._go.set()
-        self.called = threading.Event()
-        super().__init__()
-
-    def hold(self) -> None:
-        """From now on calls are taken and wait."""
-        self._go.clear()
-        self.set("through")  # what is open already would get by
-        self.called.clear()
-
-    def let_go(self) -> None:
-        """What waited goes on its way."""
-        self._go.set()
-
-    def _hand_through(self, caller: socket.socket) -> None:
-        self.called.set()
-        self._go.wait()
-        super()._hand_through(caller)
-
-
-@pytest.fixture
-def line():
-    """The line to the service."""
-    made = Slow()
-    yield made
-    made.let_go()
-    made.close()
-
-
-@pytest.fixture
-def site(templates, tmp_path, bank_name, line):
-    """The service at the other end of the line, by whose address it is known."""
-    with serving(templates, tmp_path, bank_name, QUIZSVC_PUBLIC_URL=line.url) as made:
-        line.target = int(made.url.rsplit(":", 1)[1])
-        made.url = line.url
-        yield made
-
-
-@pytest.fixture
-def installed(device):
-    """A phone that visited with signal: a worker has the page, questions are kept."""
-    phone = device()
-    visit(phone.open())
-    phone.controlled()
-    return phone
-
-
-def until(page, script, wanted):
-    """Wait until a script's value is the wanted one."""
-    for _ in range(200):
-        found = page.evaluate(script)
-        if found == wanted:
-            return
-        page.wait_for_timeout(50)
-    pytest.fail(f"{script}: {found!r} instead of {wanted!r}")
 
 
 def heard(page, line):
@@ -210,7 +142,7 @@ class TestRefused:
         assert not installed.page.get_by_text("This browser does not keep the page itself").is_visible()
 
 
-def test_another_version_of_a_file_comes_between_sets(installed, site, line, tmp_path):
+def test_another_version_of_a_file_comes_between_sets(installed, line, replace, tmp_path):
     """The service is replaced by one whose script says another word: the old one in the set, the new after it."""
     page = installed.page
     begin(page, minutes=3)
@@ -219,42 +151,18 @@ def test_another_version_of_a_file_comes_between_sets(installed, site, line, tmp
     (folder / "tests").symlink_to(ROOT / "tests")
     script = folder / "quizsvc/web/static/device-home.js"
     script.write_text(script.read_text("utf-8").replace("kept here, about", "held here, about"), encoding="utf-8")
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    environment = {
-        **os.environ,
-        "QUIZSVC_DATABASE_URL": site.db.url,
-        "QUIZSVC_DATA_DIR": str(tmp_path),
-        "QUIZSVC_PUBLIC_URL": line.url,
-    }
-    process = subprocess.Popen(
-        [sys.executable, "-m", "tests.browser.serve", str(port), str(site.clock_file)],
-        cwd=folder, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-    )  # fmt: skip
-    try:
-        for _ in range(200):
-            try:
-                urllib.request.urlopen(f"http://127.0.0.1:{port}/about", timeout=2).close()
-                break
-            except OSError:
-                page.wait_for_timeout(50)
-        line.target = port
-        line.set("through")
-        page.evaluate("navigator.serviceWorker.getRegistration().then((found) => found.update())")
-        until(page, "navigator.serviceWorker.getRegistration().then((found) => Boolean(found.waiting))", True)
+    replace(folder)
+    look_for_another(page)
+    until(page, WAITS, True)
 
-        # A page opened beside the set is of the version that the set began with.
-        beside = installed.fresh()
-        beside.goto(HERE)
-        beside.get_by_text("kept here, about").wait_for()
-        page.get_by_role("button", name="Stop here").click()
-        until(page, "navigator.serviceWorker.getRegistration().then((found) => Boolean(found.waiting))", False)
-        until(page, "caches.keys().then((all) => all.filter((name) => name.startsWith('quizsvc-')).length)", 1)
-        page.context.set_offline(True)
-        after = installed.fresh()
-        after.goto(HERE)
-        after.get_by_text("held here, about").wait_for()
-    finally:
-        process.terminate()
-        process.wait(timeout=10)
+    # A page opened beside the set is of the version that the set began with.
+    beside = installed.fresh()
+    beside.goto(HERE)
+    beside.get_by_text("kept here, about").wait_for()
+    page.get_by_role("button", name="Stop here").click()
+    until(page, WAITS, False)
+    until(page, f"{SHELLS}.then((names) => names.length)", 1)
+    line.set("refused")
+    after = installed.fresh()
+    after.goto(HERE)
+    after.get_by_text("held here, about").wait_for()
