@@ -38,7 +38,9 @@ def take(group_id: int) -> Response | tuple[str, int]:
         sent = request.files.get("file")
         if sent is not None and sent.filename:
             file = PurePath(sent.filename).name[:80]
-            text = roll_text.decoded(file, sent.stream.read())
+            content = sent.stream.read()
+            sent.close()
+            text = roll_text.decoded(file, content)
         else:
             file = _TYPED
         report = roll.import_roll(wiring.db, person.id, group_id, roll_text.read_names(file, text), now=wiring.clock())
