@@ -8,6 +8,8 @@ from quizsvc.errors import NotFoundError
 from quizsvc.physics.units import from_si
 from quizsvc.services import answer_spread
 from quizsvc.store.tables import Assignment
+from tests.bank.right_answers import right_answer
+from tests.kinds_bank import BY_KIND
 from tests.services import assigned, handed_in
 
 ITEMS = ("gate-slow-leak", "controller-dead-what-holds", "cabin-from-differential")
@@ -82,6 +84,48 @@ class TestCounts:
             text = str(session.get(Assignment, assignment).summary)
         assert "'people': 6" in text
         assert "Student" not in text and "person_id" not in text and "work" not in text
+
+
+@pytest.mark.parametrize("backend", ["sqlite"], indirect=True)
+class TestKinds:
+    """Rows, plots and parts: what other kinds are answered with."""
+
+    def test_each_kind_is_counted_by_its_rows_or_options(self, kinds_db, clock):
+        """Five people answer everything right: every option that is a key and every row has five."""
+        items = [f"asked-as-{kind}" for kind in BY_KIND if kind != "say"]
+        instructor, students, assignment = handed_in.school(kinds_db, clock, items, students=5)
+        questions = len(items) + 2  # the scenario has three parts
+        for student in students:
+            handed_in.do(kinds_db, clock, student, assignment, [right_answer] * questions)
+        view = answer_spread.spread(kinds_db, instructor, assignment, now=clock())
+        assert len(view.questions) == questions
+        for question in view.questions:
+            assert question["outcomes"]["full"] == 5, question["item"]
+            assert all(option["count"] == 5 * option["key"] for option in question["options"]), question["item"]
+            assert all(row["right"] == 5 and row["wrong"] == [] for row in question["rows"]), question["item"]
+        by_kind = {question["kind"]: question for question in view.questions if question["part"] is None}
+        assert {kind for kind, one in by_kind.items() if one["options"]} == {"one", "some", "profile", "gauge"}
+        assert {kind for kind, one in by_kind.items() if one["rows"]} == {"order", "match", "still-works", "gauge"}
+        assert [question["part"] for question in view.questions if question["part"]] == ["a", "b", "c"]
+        # Only still-works items are about a failure that the bench can show.
+        assert [question["kind"] for question in view.questions if question["bench"]] == ["still-works"]
+
+    def test_wrong_rows_in_words(self, kinds_db, clock):
+        """Everybody matches the first thing on the left with the outcome that is right for another."""
+        instructor, students, assignment = handed_in.school(kinds_db, clock, ["asked-as-match"], students=5)
+
+        def first_wrong(record):
+            pairs = dict(record["pairs"])
+            left = next(iter(pairs))
+            pairs[left] = next(right for right in pairs.values() if right != pairs[left])
+            return {"pairs": pairs}
+
+        for student in students:
+            handed_in.do(kinds_db, clock, student, assignment, [first_wrong])
+        rows = answer_spread.spread(kinds_db, instructor, assignment, now=clock()).questions[0]["rows"]
+        assert [row["right"] for row in rows] == [0] + [5] * (len(rows) - 1)
+        assert [wrong["count"] for wrong in rows[0]["wrong"]] == [5]
+        assert rows[0]["wrong"][0]["given"]
 
 
 class TestFewAndFixed:

@@ -1,4 +1,4 @@
-"""After the closing, as the instructor's pages show it: spread, statistics, mark list and its file, re-mark, squawks."""
+"""After the closing, on the instructor's pages: spread, statistics, mark list and its file, re-mark, squawks."""
 
 from __future__ import annotations
 
