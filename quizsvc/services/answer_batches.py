@@ -1,7 +1,8 @@
 """Answers that waited on a device: whose they may be, and recording them one by one.
 
 Each answer is a unit of work of its own, so that one that cannot be stored holds up none of the others, and a server
-that dies in the middle has kept those before it; sending the batch again adds nothing twice.
+that dies in the middle has kept those before it; sending the batch again adds nothing twice. What late ones have in
+common in the log is read once for a batch (`late_answers`).
 """
 
 from __future__ import annotations
@@ -16,12 +17,22 @@ from quizsvc.errors import ConflictError, NotFoundError
 from quizsvc.services import edge
 from quizsvc.services.answering import record_answer
 from quizsvc.services.clocks import effective_time
+from quizsvc.services.late_answers import Batch
 from quizsvc.services.sessions import asking
 from quizsvc.store import bank, people
 from quizsvc.store.session import Database
 from quizsvc.store.tables import Acknowledgement
 
-__all__ = ["Acknowledged", "OthersAnswersError", "Sent", "Taken", "owner_of", "record_acknowledged", "record_one"]
+__all__ = [
+    "Acknowledged",
+    "Batch",
+    "OthersAnswersError",
+    "Sent",
+    "Taken",
+    "owner_of",
+    "record_acknowledged",
+    "record_one",
+]
 
 SAME_S = 60.0
 """Two acknowledgements of one caution this near in time are one, sent twice."""
@@ -91,8 +102,10 @@ def owner_of(db: Database, token: str | None, person_id: int) -> int:
         raise OthersAnswersError(claim=who.session.claim_from == person_id)
 
 
-def record_one(db: Database, person_id: int, sent: Sent, *, sent_at: datetime | None, now: datetime) -> Taken:
-    """Store one answer, with the mark that it was given on the device.
+def record_one(
+    db: Database, person_id: int, sent: Sent, *, batch: Batch, sent_at: datetime | None, now: datetime
+) -> Taken:
+    """Store one answer of a batch, with the mark that it was given on the device.
 
     Raises
     ------
@@ -113,6 +126,7 @@ def record_one(db: Database, person_id: int, sent: Sent, *, sent_at: datetime | 
         offline=True,
         device_outcome=sent.outcome,
         now=now,
+        batch=batch,
     )
     feedback = stored.feedback
     if feedback is None:

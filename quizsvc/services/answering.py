@@ -13,9 +13,10 @@ from quizsvc.errors import ConflictError, InputError
 from quizsvc.memory.recall import update
 from quizsvc.memory.states import AnswerEvent, ConceptState, LearnerState, fresh_concept
 from quizsvc.memory.weights import Weights
-from quizsvc.services import edge, memory_log, weights
+from quizsvc.services import edge, weights
 from quizsvc.services.clocks import days_since_epoch, effective_time, local_day
 from quizsvc.services.compiled import Compiled, compiled
+from quizsvc.services.late_answers import Batch, rebuild_late
 from quizsvc.services.question_views import (
     feedback_view,
     judged_by,
@@ -48,6 +49,7 @@ def record_answer(
     device_outcome: str | None = None,
     now: datetime,
     rng: Any = None,
+    batch: Batch | None = None,
 ) -> AnswerView:
     """Store an answer, judge it, and take it into memory, in one unit of work.
 
@@ -77,6 +79,8 @@ def record_answer(
         When it was received.
     rng
         Not used: judging needs no chance. Taken so that all verbs of practice are called alike.
+    batch : Batch or None
+        The same for all answers that were sent together: what late ones of them have in common is worked out once.
 
     Raises
     ------
@@ -123,7 +127,7 @@ def record_answer(
                 _write(rows, person_id, row, sent, work)
                 stored = work.stored
     if stored is None:
-        row, stored = _store_locked(db, person_id, question_id, sent, revision)
+        row, stored = _store_locked(db, person_id, question_id, sent, revision, batch or Batch())
 
     shown = shown_to(row, revision)
     feedback = None if withheld(row) else feedback_view(stored, shown, row, revision)
@@ -230,8 +234,12 @@ def _own_earlier(rows: Any, row: Any) -> dict[str, float]:
     return {part: float(given[part]["si"]) for part in followed if "si" in given.get(part, {})}
 
 
-def _store_locked(db: Database, person_id: int, question_id: str, sent: _Sent, revision: Compiled) -> tuple[Any, Any]:
+def _store_locked(
+    db: Database, person_id: int, question_id: str, sent: _Sent, revision: Compiled, batch: Batch
+) -> tuple[Any, Any]:
     """Store an answer with the learner's row locked from the start: others came between, or it is not the newest."""
+    # What is not committed is remembered by nobody.
+    before, batch.before = batch.before, None
     with db.writing_rows() as connection:
         recording.lock(connection, person_id)
         row = _fetched(connection, person_id, question_id, sent)
@@ -239,11 +247,12 @@ def _store_locked(db: Database, person_id: int, question_id: str, sent: _Sent, r
             return row, recording.stored(connection, row.same_id)
         own = _own_earlier(connection, row)
         work = _worked(row, sent, weights.kept(db, row.weights_version), revision, own)
-        _write(connection, person_id, row, sent, work)
+        answer_id = _write(connection, person_id, row, sent, work)
         if not work.in_order:
             with people.on(connection) as session:
-                memory_log.rebuild_in(session, person_id)
-        return row, work.stored
+                before = rebuild_late(session, person_id, answer_id, before)
+    batch.before = before
+    return row, work.stored
 
 
 def _worked(row: Any, sent: _Sent, used: Weights, revision: Compiled, own: dict[str, float]) -> _Work:
@@ -303,8 +312,8 @@ def _worked(row: Any, sent: _Sent, used: Weights, revision: Compiled, own: dict[
     return _Work(stored, response, judged.trap, again, day, in_order, state, held)
 
 
-def _write(rows: Any, person_id: int, row: Any, sent: _Sent, work: _Work) -> None:
-    """Write learner, answer, grade and hold; the learner's row first.
+def _write(rows: Any, person_id: int, row: Any, sent: _Sent, work: _Work) -> int:
+    """Write learner, answer, grade and hold, the learner's row first; returns the answer's number.
 
     Raises
     ------
@@ -354,3 +363,4 @@ def _write(rows: Any, person_id: int, row: Any, sent: _Sent, work: _Work) -> Non
     )
     if work.held is not None:
         recording.store_hold(rows, person_id, row.concept_id, work.held, new=row.concept_state is None)
+    return answer_id

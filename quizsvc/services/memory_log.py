@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime
+from typing import Any
 
 from quizsvc.memory.replay import replay
 from quizsvc.memory.states import AnswerEvent
@@ -41,22 +42,25 @@ def _events(session: Session, person_id: int) -> tuple[list[AnswerEvent], dateti
         if row.outcome == "void":
             continue
         newest_at = row.effective_at
-        taken.append(
-            AnswerEvent(
-                at=days_since_epoch(row.effective_at),
-                local_day=row.local_day,
-                outcome=row.outcome,
-                credit=row.credit,
-                kind=row.kind,
-                item=row.item_id,
-                fresh=fresh,
-                sureness=row.sureness,
-                concept=row.concept_id,
-                answer_id=row.id,
-                withdrawn=row.withdrawn_at is not None,
-            )
-        )
+        taken.append(event_of(row, fresh=fresh))
     return taken, newest_at
+
+
+def event_of(row: Any, *, fresh: bool) -> AnswerEvent:
+    """A row of the log that is not void, as memory takes it in; `fresh` if its numbers had not been seen by then."""
+    return AnswerEvent(
+        at=days_since_epoch(row.effective_at),
+        local_day=row.local_day,
+        outcome=row.outcome,
+        credit=row.credit,
+        kind=row.kind,
+        item=row.item_id,
+        fresh=fresh,
+        sureness=row.sureness,
+        concept=row.concept_id,
+        answer_id=row.id,
+        withdrawn=row.withdrawn_at is not None,
+    )
 
 
 def events_of(session: Session, person_id: int) -> list[AnswerEvent]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import datetime
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Row
@@ -35,6 +36,12 @@ _LOG = (
     .join(Revision, Revision.id == Question.revision_id)
     .where(Answer.person_id == sa.bindparam("person_id"), sa.not_(Answer.again), sa.not_(Question.sealed))
     .order_by(Answer.effective_at, Answer.id)
+)
+_LOG_AFTER = _LOG.where(
+    sa.or_(
+        Answer.effective_at > sa.bindparam("after_at"),
+        sa.and_(Answer.effective_at == sa.bindparam("after_at"), Answer.id > sa.bindparam("after_id")),
+    )
 )
 
 _ROWS = (
@@ -74,9 +81,14 @@ _ROWS = (
 )
 
 
-def events(session: Session, person_id: int) -> list[Row]:
-    """A person's first answers to questions, in the order of the log; the void ones too, for what was seen by then."""
-    return list(session.execute(_LOG, {"person_id": person_id}))
+def events(session: Session, person_id: int, after: tuple[datetime, int] | None = None) -> list[Row]:
+    """A person's first answers to questions, in the order of the log; the void ones too, for what was seen by then.
+
+    With `after`, an effective time and an answer's id, only those behind that place.
+    """
+    if after is None:
+        return list(session.execute(_LOG, {"person_id": person_id}))
+    return list(session.execute(_LOG_AFTER, {"person_id": person_id, "after_at": after[0], "after_id": after[1]}))
 
 
 def log_rows(

@@ -89,10 +89,13 @@ def record() -> Response:
     answer_batches.record_acknowledged(
         wiring.db, owner, _acknowledged(body.get("acknowledged", [])), sent_at=sent_at, now=wiring.clock()
     )
+    batch = answer_batches.Batch()
     results: list[dict[str, Any]] = []
     for one in waiting:
         try:
-            taken = answer_batches.record_one(wiring.db, owner, _sent(one), sent_at=sent_at, now=wiring.clock())
+            taken = answer_batches.record_one(
+                wiring.db, owner, _sent(one), batch=batch, sent_at=sent_at, now=wiring.clock()
+            )
         except StoreUnavailableError:
             raise  # the rest waits too: the whole batch is sent again, and what is stored is found stored
         except QuizsvcError as error:
