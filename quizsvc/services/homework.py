@@ -18,7 +18,9 @@ from quizsvc.services.homework_reading import (
     begun_work,
     draft_view,
     refuse_closed,
+    said_in,
     shown_question,
+    unreadable,
     view_of,
     work_view,
 )
@@ -208,14 +210,14 @@ def save_draft(
         stored = session.get(DraftResponse, question_id)
         if stored is not None and stored.version >= version:
             same = (stored.version, stored.raw, stored.sureness) == (version, kept_raw, sureness)
-            return SavedDraft(same, draft_view(stored))
+            return SavedDraft(same, draft_view(stored), said=said_in(session, row, stored.raw))
         if stored is None:
             stored = DraftResponse(question_id=question_id)
             session.add(stored)
         stored.version, stored.raw, stored.sureness, stored.saved_at = version, kept_raw, sureness, now
         # A phone's clock may be wrong by days: what counts is how long before its sending the answer was given.
         stored.given_at = effective_time(issued_at=row.issued_at, received_at=now, given_at=given_at, sent_at=sent_at)
-        return SavedDraft(True, draft_view(stored))
+        return SavedDraft(True, draft_view(stored), problem=unreadable(row, kept_raw))
 
 
 def work_with_question(db: Database, person_id: int, question_id: str) -> str | None:

@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from quizsvc.bank.grade import read_response
+from quizsvc.bank.question import Presented
 from quizsvc.errors import ConflictError, InputError
 from quizsvc.services import edge
 from quizsvc.services.compiled import compiled_in
@@ -21,7 +22,17 @@ from quizsvc.store import homework, questions
 from quizsvc.store.session import Session
 from quizsvc.store.tables import Assignment, DraftResponse, Group, Work
 
-__all__ = ["assigned_views", "begun_work", "draft_view", "refuse_closed", "shown_question", "view_of", "work_view"]
+__all__ = [
+    "assigned_views",
+    "begun_work",
+    "draft_view",
+    "refuse_closed",
+    "said_in",
+    "shown_question",
+    "unreadable",
+    "view_of",
+    "work_view",
+]
 
 NOTHING = DraftView(version=0, raw={}, sureness=None, saved_at=None)
 
@@ -165,11 +176,8 @@ def _listed(row: Any, draft: DraftResponse | None) -> WorkQuestion:
         state = "open"
     elif raw.get("pass") is True:
         state = "pass"
-    else:
-        try:
-            read_response(row.record, raw)
-        except InputError as error:
-            state, problem = "unreadable", error.what
+    elif (fault := unreadable(row, raw)) is not None:
+        state, problem = "unreadable", fault.what
     return WorkQuestion(
         id=row.id,
         position=row.position,
@@ -205,7 +213,30 @@ def _said(session: Session, row: Any, draft: DraftResponse | None) -> tuple[str,
     """An earlier part of a scenario in short: its stem, and what the person has put there."""
     shown = shown_to(row, compiled_in(session, row.revision_hash, row.revision_id))
     raw = row.raw if row.answer_id is not None else draft.raw if draft is not None else {}
-    return f"({row.part}) {shown.stem}", (said(raw, shown) or "pass") if raw else "open"
+    return f"({row.part}) {shown.stem}", _in_words(raw, shown)
+
+
+def said_in(session: Session, row: Any, raw: Mapping[str, Any]) -> str:
+    """What stands in a question's fields, in words."""
+    return _in_words(raw, shown_to(row, compiled_in(session, row.revision_hash, row.revision_id)))
+
+
+def _in_words(raw: Mapping[str, Any], shown: Presented) -> str:
+    return (said(raw, shown) or "pass") if raw else "open"
+
+
+def unreadable(row: Any, raw: Mapping[str, Any]) -> InputError | None:
+    """Why what stands in a question's fields cannot be read as an answer; None where it can, or nothing stands there.
+
+    The sentence is the reader's own and says nothing of the key.
+    """
+    if not raw:
+        return None
+    try:
+        read_response(row.record, raw)
+    except InputError as error:
+        return error
+    return None
 
 
 def draft_view(stored: DraftResponse | None) -> DraftView:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from quizsvc.errors import InputError
 from quizsvc.services.homework_marks import Mark
 from quizsvc.services.views import QuestionView
 
@@ -167,10 +168,15 @@ class HomeworkQuestion:
 
 @dataclass(frozen=True)
 class SavedDraft:
-    """What became of a draft: `saved`, or `draft` is the newer one that stands in its place."""
+    """What became of a draft: `saved`, or `draft` is the newer one that stands in its place, `said` in words.
+
+    `problem` says what is open in a draft that was saved and cannot be read as an answer yet.
+    """
 
     saved: bool
     draft: DraftView
+    problem: InputError | None = None
+    said: str | None = None
 
 
 @dataclass(frozen=True)

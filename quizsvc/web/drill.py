@@ -7,13 +7,22 @@ from typing import Any
 from flask import Blueprint, flash, g, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from quizsvc.errors import InputError
-from quizsvc.services import practice, squawks
+from quizsvc.errors import InputError, NotFoundError
+from quizsvc.services import homework, practice, squawks
 from quizsvc.services.views import QuestionView, SetView
 from quizsvc.web import edge, people, words
 from quizsvc.web.wiring import wired
 
-__all__ = ["LONGEST_TYPED", "blueprint", "show_feedback", "show_question", "show_set_end", "start_set"]
+__all__ = [
+    "LONGEST_SQUAWK",
+    "LONGEST_TYPED",
+    "blueprint",
+    "response_in_form",
+    "show_feedback",
+    "show_question",
+    "show_set_end",
+    "start_set",
+]
 
 blueprint = Blueprint("drill", __name__)
 
@@ -87,12 +96,19 @@ def end(set_id: str) -> Response:
 
 
 @blueprint.get("/questions/<key:question_id>")
-def question(question_id: str) -> str:
+def question(question_id: str) -> Response | str:
     """One question: to answer, or with its feedback once answered."""
     person = people.required()
     wiring = wired()
     spoken = request.args.get("spoken") == "1"
-    view = practice.question_view(wiring.db, person.id, question_id, now=wiring.clock(), spoken=spoken)
+    try:
+        view = practice.question_view(wiring.db, person.id, question_id, now=wiring.clock(), spoken=spoken)
+    except NotFoundError:
+        # The Log leads here for homework too.
+        work_id = homework.work_with_question(wiring.db, person.id, question_id)
+        if work_id is None:
+            raise
+        return redirect(url_for("homework.question", work_id=work_id, question_id=question_id), 303)
     if not view.answered:
         return show_question(view, sureness=request.args.get("sureness", ""))
     # A device asks the questions that it keeps; here one only looks at them.
@@ -114,7 +130,7 @@ def answer(question_id: str) -> Response | tuple[str, int]:
             person.id,
             question_id,
             uuid=edge.answer_uuid(form.get("uuid")),
-            raw=_response_in_form(),
+            raw=response_in_form(),
             sureness=edge.choice(form["sureness"], "sureness", words.SURENESS) if form.get("sureness") else None,
             given_at=None,
             sent_at=None,
@@ -197,7 +213,7 @@ def _go_on(view: SetView) -> Response:
     return redirect(url_for("drill.question", question_id=following.id), 303)
 
 
-def _response_in_form() -> dict[str, Any]:
+def response_in_form() -> dict[str, Any]:
     """The response as the bank reads it. Which controls were on the page tells the kind: no kind travels."""
     form = request.form
     if "pass" in form:
