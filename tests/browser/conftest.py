@@ -176,7 +176,7 @@ def _free_port() -> int:
 
 
 def _wait_for(url: str, process: subprocess.Popen, log: Path) -> None:
-    for _ in range(200):
+    for _ in range(1200):  # on a busy machine a process may take long to begin; one that ended is seen at once
         if process.poll() is not None:
             pytest.fail(f"the server ended: {log.read_text()}")
         try:
