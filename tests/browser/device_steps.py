@@ -73,13 +73,18 @@ def outcome(page):
 def arrived(page, site, number):
     """Bring the signal back and wait until the service has so many answers."""
     page.context.set_offline(False)
-    for _ in range(100):
+    for _ in range(600):
         with site.db.reading() as session:
             found = session.scalars(select(Answer)).all()
         if len(found) >= number:
             return found
         page.wait_for_timeout(100)
     pytest.fail(f"{len(found)} of {number} answers arrived")
+
+
+def all_stored(page):
+    """Wait until the screen says that nothing waits any more."""
+    page.get_by_text("Every answer given here is stored by the service.").wait_for(timeout=60_000)
 
 
 def outcomes(site):

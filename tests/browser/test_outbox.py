@@ -9,7 +9,7 @@ from sqlalchemy import func, select
 
 from quizsvc.store.tables import Answer, Grade, Person, Question
 from tests.browser import steps
-from tests.browser.device_steps import HERE, answer, arrived, begin, onward, visit
+from tests.browser.device_steps import HERE, all_stored, answer, arrived, begin, onward, visit
 from tests.web.keys import right
 
 pytestmark = pytest.mark.browser
@@ -99,7 +99,7 @@ def test_a_lost_reply_is_stored_once(pilot, site):
 
     page.context.route(BATCHES, lose)
     page.context.set_offline(False)
-    page.get_by_text("Every answer given here is stored by the service.").wait_for()
+    all_stored(page)
 
     assert len(tries) >= 2
     assert {one["uuid"] for one in tries[0]["answers"]} >= {one["uuid"] for one in tries[1]["answers"]}
@@ -117,7 +117,7 @@ def test_an_ended_session_asks_to_sign_in_and_then_sends(pilot, site):
     page.wait_for_url(f"**{HERE}")
 
     assert len(arrived(page, site, 2)) == 2
-    page.get_by_text("Every answer given here is stored by the service.").wait_for()
+    all_stored(page)
 
 
 def test_answers_given_before_signing_in_are_claimed_and_sent(phone, site):
@@ -232,7 +232,7 @@ def test_an_older_client_is_told_to_load_the_page_again(pilot, site):
     page.get_by_text("1 answer given here waits to be sent.").wait_for()
     page.context.unroute(BATCHES)
     page.goto(HERE)
-    page.get_by_text("Every answer given here is stored by the service.").wait_for()
+    all_stored(page)
     assert tuple(stored(site)) == (1, 1)
 
 
@@ -296,7 +296,7 @@ def test_storage_wiped_midway_leaves_the_screen_working(pilot, site):
     page = pilot()
     give(page, site, 1)
     arrived(page, site, 1)
-    page.get_by_text("Every answer given here is stored by the service.").wait_for()
+    all_stored(page)
     page.evaluate(
         """async () => {
           for (const { name } of await indexedDB.databases()) {
@@ -364,5 +364,5 @@ def test_no_answer_is_blamed_for_an_acknowledgement(pilot, site):
     with site.db.reading() as session:
         assert set(session.scalars(select(Answer.question_id))) == set(asked)
     page.goto(HERE)
-    page.get_by_text("Every answer given here is stored by the service.").wait_for()
+    all_stored(page)
     assert page.faults == []

@@ -1,7 +1,7 @@
 // The first screen on the device: what is kept here, what waits to be sent, and what the service said to it.
 import { fill } from "./fill.js";
 import { head } from "./form.js";
-import { flush } from "./outbox.js";
+import { flush, loose } from "./outbox.js";
 import { wipe } from "./sign-out.js";
 import * as store from "./store.js";
 
@@ -28,8 +28,9 @@ export async function find(state) {
   else if (!("serviceWorker" in navigator)) state.why = "Questions cannot be kept: this browser has no service worker.";
   else {
     try {
-      state.person = await store.person();
-      state.db = state.person ? await store.open(state.person) : null;
+      const person = await store.person();
+      state.db = person ? await store.open(person) : null;
+      if (person || !state.set) state.person = person;
     } catch {
       state.why = NO_STORAGE;
     }
@@ -43,9 +44,17 @@ export const load = (state) => (reading = reading.then(() => readAll(state)));
 
 async function readAll(state) {
   const names = ["questions", "answers", "sets", "meta"];
-  const found = await Promise.all(names.map((name) => (state.db ? store.all(state.db, name) : []))).catch(() => []);
-  if (!found.length) state.db = null; // deleted in another tab: it is opened anew
-  names.forEach((name, at) => (state[name] = found[at] || []));
+  let found = null;
+  try {
+    found = state.db && (await Promise.all(names.map((name) => store.all(state.db, name))));
+  } catch {
+    // Deleted in another tab: it is opened anew.
+    state.db = null;
+  }
+  // A set on the screen goes on from memory where its questions were deleted.
+  if (state.set && !(found && found[0].length)) found = names.map((name) => state[name]);
+  names.forEach((name, at) => (state[name] = (found && found[at]) || []));
+  state.answers = [...state.answers.filter(({ n }) => n > 0), ...loose];
   state.questions.sort((one, other) => one.place - other.place);
   state.given = Object.fromEntries(state.answers.map((answer) => [answer.question, answer]));
   state.set = state.set && (state.sets.find(({ id }) => id === state.set.id) || state.set);
@@ -95,6 +104,8 @@ export async function paint(state, owed, open) {
   at("waiting").textContent = waits(state) || "";
   at("state").textContent = STATES[state.sending] || "";
   for (const need of screen.querySelectorAll("[data-need]")) need.hidden = need.dataset.need !== state.sending;
+  // What is in this page only would be lost with it.
+  for (const link of screen.querySelectorAll("[data-need] a")) link.target = loose.length ? "_blank" : "";
   const stored = state.answers.some((answer) => answer.state === "stored") && !waits(state);
   tell("stored", stored && "Every answer given here is stored by the service.");
   const others = Object.values(await store.others()).reduce((sum, one) => sum + one, 0);
@@ -137,7 +148,8 @@ export async function press(state, button, again) {
   if (remove) {
     const answer = state.answers.find(({ n }) => n === Number(remove));
     // What the service judged is only no longer shown; what it refused goes.
-    if (answer.state === "refused") await drop(state.db, "answers", answer.n);
+    if (answer.n < 0) loose.splice(loose.indexOf(answer), 1);
+    else if (answer.state === "refused") await drop(state.db, "answers", answer.n);
     else await store.put(state.db, "answers", { ...answer, seen: true });
     await again();
     head();

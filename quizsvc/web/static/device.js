@@ -5,7 +5,7 @@ import { asked, missed, owed, paintEnd, pick, unfinished } from "./device-set.js
 import { filled } from "./feedback.js";
 import { head, prepare, read, refuse } from "./form.js";
 import { forget, recall } from "./kept.js";
-import { flush } from "./outbox.js";
+import { flush, loose } from "./outbox.js";
 import { uuid } from "./send.js";
 import * as store from "./store.js";
 import { Open, judge } from "./table.js";
@@ -15,6 +15,8 @@ const shell = [...screen.children];
 const pages = {};
 for (const page of screen.querySelectorAll("[data-page]")) pages[page.dataset.page] = page.content;
 const stop = new AbortController();
+const WIPED =
+  "What was kept on this device has been deleted. This answer is in this page only, until the service has it: leave the page open.";
 // With what the database holds; `given` are the answers by question, `set` is the one on the screen.
 const state = { db: null, person: null, why: "", sending: "", set: null };
 let shown = shell[0]; // once it is gone, another script has put its own screen here
@@ -49,7 +51,13 @@ async function again() {
 
 async function save(set) {
   state.set = set;
-  await store.put(state.db, "sets", set);
+  state.sets = [...state.sets.filter(({ id }) => id !== set.id), set];
+  try {
+    await store.put(state.db, "sets", set);
+  } catch (error) {
+    // Deleted meanwhile, it goes on from memory.
+    if (error.name === "QuotaExceededError") throw error;
+  }
   await load(state);
 }
 
@@ -106,17 +114,29 @@ async function answer(form, button) {
   form.setAttribute("aria-busy", "true");
   const sureness = new FormData(form).get("sureness");
   const sent = { uuid: uuid(), question: one.id, title: one.title, response, sureness, given_at: new Date().toISOString() };
+  let given = { ...sent, judged, state: "waiting" };
   try {
-    const { answer: given } = await give(state.db, { ...sent, judged, state: "waiting" });
-    forget(one.id);
-    await load(state);
-    state.given[one.id] = given;
-    feedback(one.id, "Next");
-    flush();
+    given = (await give(state.db, given)).answer;
   } catch (error) {
-    form.removeAttribute("aria-busy");
-    refuse(`This could not be kept on this device. ${error.message || ""}`);
+    if (error.name === "QuotaExceededError") {
+      form.removeAttribute("aria-busy");
+      return refuse(`This could not be kept on this device. ${error.message || ""}`);
+    }
+    // The database was deleted while the question stood here. Nothing is written anew where somebody wanted it deleted.
+    given = { ...given, n: -1 - loose.length, person: state.person };
+    loose.push(given);
+    addEventListener("beforeunload", stay);
   }
+  forget(one.id);
+  await load(state);
+  state.given[one.id] = given;
+  feedback(one.id, "Next");
+  if (given.n < 0) say(WIPED);
+  flush();
+}
+
+function stay(event) {
+  if (loose.some((one) => one.state === "waiting")) event.preventDefault();
 }
 
 function feedback(id, onward) {

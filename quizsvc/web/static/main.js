@@ -25,7 +25,7 @@ document.addEventListener("submit", (event) => {
   const form = event.target;
   if (!form.matches("[data-forget]")) return;
   event.preventDefault();
-  import("./sign-out.js").then(({ leave }) => leave(form), () => form.submit());
+  import("./sign-out.js").then(({ leave }) => leave(form)).catch(() => form.submit());
 });
 
 if (document.querySelector("[data-version]")) import("./preview.js");

@@ -4,7 +4,6 @@ import { get, open, others, put, waiting, who } from "./store.js";
 
 const BATCH = 25;
 const TRIES = 3;
-const LATER_MS = 60000;
 const NEEDS = ["client-format", "answers-of-another-person", "sign-in-needed"];
 // What could not be taken even alone, by UUID: it waits, and goes last from then on, so that it holds nothing back.
 const held = new Set();
@@ -50,9 +49,10 @@ async function begin() {
   await (person && navigator.locks ? navigator.locks.request(`outbox-${person}`, round).catch(round) : round());
 }
 
+// In a minute.
 function later() {
   clearTimeout(timer);
-  timer = setTimeout(flush, LATER_MS);
+  timer = setTimeout(flush, 60000);
 }
 
 async function sendKept(person, other) {
@@ -76,13 +76,14 @@ async function sendAll(db, person, other) {
     const noted = noting ? (await notes(db)).slice(0, 40) : [];
     const all = (await left()).filter(({ uuid }) => !tried.has(uuid));
     const fresh = all.filter(({ uuid }) => !held.has(uuid));
-    if (!fresh.length) size = 1;
+    const single = size === 1 || !fresh.length;
     // One by one, what was acknowledged goes by itself too: no answer is blamed for it.
-    const rows = size === 1 && noted.length ? [] : (fresh.length ? fresh : all).slice(0, size);
+    const rows = single && noted.length ? [] : (fresh.length ? fresh : all).slice(0, single ? 1 : size);
     if (!rows.length && !noted.length) return told(tried.size ? "at fault" : "idle");
     await told("sending");
     try {
-      const { results } = await send("/api/v1/answer-batches", () => batch(person, rows, noted), () => told("no signal"));
+      const silent = () => told("no signal").catch(() => {});
+      const { results } = await send("/api/v1/answer-batches", () => batch(person, rows, noted), silent);
       // That is no reply of the service's own.
       if (!results || results.length !== rows.length) throw new Refused(200, {});
       faults = 0;
@@ -99,7 +100,7 @@ async function sendAll(db, person, other) {
       if (NEEDS.includes(need)) return told(claim ? "claim" : need);
       if (type && [400, 413, 422].includes(error.status)) {
         // Something in the batch is refused as a whole: one by one, only that one stays behind.
-        if (size === 1) {
+        if (single) {
           size = BATCH;
           if (first) await settle(first, { state: "refused", problem: error.problem });
           await forget(db, noted);
@@ -109,15 +110,18 @@ async function sendAll(db, person, other) {
       // The service is at fault or busy, or something on the way, which judges no answer, refused it: it waits. After
       // some tries one by one, so that only what cannot be taken stays behind.
       faults += 1;
-      if (faults >= TRIES || (first && held.has(first.uuid))) {
-        if (size === 1) {
-          size = BATCH;
-          if (first) [held, tried].forEach((set) => set.add(first.uuid));
-          else noting = null;
-          later();
-        } else size = 1;
+      if (single) {
+        size = BATCH;
+        if (first) [held, tried].forEach((set) => set.add(first.uuid));
+        else noting = null;
+        later();
+      } else if (faults >= TRIES) {
+        size = 1;
+        continue;
       }
       await told("at fault");
+      // Nothing goes at all: the next round is in a minute.
+      if (faults > 2 * TRIES) return;
       await pause(faults - 1, () => {});
     }
   }

@@ -1,28 +1,20 @@
-// Leaving this device: what waits is offered to be sent first; then everything of this person here is deleted, so that
-// whoever uses it next finds nothing.
+// Leaving this device: what waits is offered to be sent first. Once the service has said that the session is over,
+// everything of this person here is deleted, so that whoever uses it next finds nothing.
 import { PREFIX } from "./kept.js";
 import { flush } from "./outbox.js";
-import { device, done, open, setWho, waiting, who } from "./store.js";
+import { all, device, done, open, setWho, who } from "./store.js";
 
 export async function leave(form) {
   const person = await who();
-  const left = await count(person);
-  if (!left) return go(form, person);
-  const old = document.getElementById("leaving");
-  if (old) old.remove();
-  const box = document.createElement("div");
-  const words = document.createElement("p");
-  Object.assign(box, { id: "leaving", className: "refusal" });
-  box.setAttribute("role", "alert");
+  const [left, refused] = await count(person);
+  if (!left && !refused) return go(form, person);
   const those = left === 1 ? "One answer given on this device still waits" : `${left} answers given on this device still wait`;
-  words.textContent = `${those} to be sent. Going on deletes what is here.`;
-  box.append(
-    words,
-    button("Send first, then go on", "button", send),
-    button("Go on without sending", "plain", () => go(form, person)),
+  const words = tell(
+    form,
+    `${left ? `${those} to be sent. ` : ""}${refused ? `Refused by the service: ${refused}. ` : ""}Going on deletes what is here.`,
+    ...(left ? [button("Send first, then go on", "button", send)] : []),
+    button(left ? "Go on without sending" : "Go on", "plain", () => go(form, person)),
   );
-  form.append(box);
-  box.querySelector("button").focus();
 
   async function send() {
     words.textContent = "Sending.";
@@ -30,37 +22,66 @@ export async function leave(form) {
       if (still && state !== "sending") words.textContent = "They cannot be sent now. Staying signed in keeps them here.";
     });
     await flush();
-    if (!(await count(person))) await go(form, person);
+    const [still, more] = await count(person);
+    // What was refused only now is said before it is deleted.
+    if (!still) await (more > refused ? leave(form) : go(form, person));
   }
 }
 
+// How many answers wait here, and how many the service refused.
 async function count(person) {
-  if (!person) return 0;
-  try {
-    const db = await open(person);
-    const left = (await waiting(db)).length;
-    db.close();
-    return left;
-  } catch {
-    return 0; // storage is refused: nothing is here
-  }
+  const answers = person ? await all(await open(person), "answers") : [];
+  return ["waiting", "refused"].map((state) => answers.filter((one) => one.state === state).length);
 }
 
 async function go(form, person) {
   try {
-    Object.keys(localStorage).filter((key) => key.startsWith(PREFIX)).forEach((key) => localStorage.removeItem(key));
-    await setWho(null); // first, so that nothing is filled or sent for this person any more
-    if (person) await wipe(person);
+    const body = new URLSearchParams(new FormData(form));
+    const reply = await fetch(form.action, { method: "POST", body, redirect: "manual" });
+    if (await over()) {
+      await clear(person).catch(() => {});
+      return location.assign("/");
+    }
+    // A mistyped name, say: the service's page tells.
+    const page = new DOMParser().parseFromString(await reply.text(), "text/html");
+    document.getElementById("screen").replaceChildren(...page.getElementById("screen").childNodes);
   } catch {
-    // as above
+    // No signal, or no reply of the service's own.
+    tell(form, "Not confirmed by the service, so nothing here was deleted. Try again with signal.");
   }
-  form.submit();
+}
+
+// Asked for what needs a person, the service says that there is none in this browser any more.
+async function over() {
+  const headers = { "Content-Type": "application/json" };
+  const { type } = await (await fetch("/api/v1/kept-questions", { method: "POST", headers, body: "{}" })).json();
+  return type === "urn:quizsvc:sign-in-needed";
+}
+
+function tell(form, said, ...buttons) {
+  document.getElementById("leaving")?.remove();
+  const box = document.createElement("div");
+  const words = document.createElement("p");
+  Object.assign(box, { id: "leaving", className: "refusal" });
+  box.setAttribute("role", "alert");
+  words.textContent = said;
+  box.append(words, ...buttons);
+  form.append(box);
+  buttons[0]?.focus();
+  return words;
 }
 
 function button(words, look, does) {
   const made = document.createElement("button");
   Object.assign(made, { type: "button", className: look, textContent: words, onclick: does });
   return made;
+}
+
+async function clear(person) {
+  for (const key of Object.keys(localStorage)) if (key.startsWith(PREFIX)) localStorage.removeItem(key);
+  // Before the rest, so that nothing is filled or sent for this person any more.
+  await setWho(null);
+  if (person) await wipe(person);
 }
 
 export async function wipe(person) {

@@ -1,0 +1,214 @@
+"""Leaving a device, and what was deleted under somebody's hands: nothing goes before the service has said so."""
+
+from __future__ import annotations
+
+import pytest
+from sqlalchemy import func, select
+
+from quizsvc.store.tables import Answer, Person
+from tests.browser.device_steps import HERE, all_stored, answer, arrived, begin, onward, visit
+from tests.browser.test_outbox import BATCHES, NAME, databases, give, sign_up, stored
+from tests.browser.test_outbox_many import WAITING
+
+pytestmark = pytest.mark.browser
+
+NOT_CONFIRMED = "Not confirmed by the service, so nothing here was deleted."
+CHANGE_FIRST = """async (state) => {
+  const beside = document.querySelector("script[src$='main.js']").src;
+  const { all, open, put, who } = await import(beside.replace("main.js", "store.js"));
+  const db = await open(await who());
+  const [first] = await all(db, "answers");
+  const problem = { detail: "That is none of this question's options.", mend: "" };
+  await put(db, "answers", { ...first, state, problem });
+  db.close();
+}"""
+
+
+@pytest.fixture
+def bank_name():
+    """The bank with one item of every kind."""
+    return "kinds"
+
+
+@pytest.fixture
+def pilot(phone):
+    """A signed-up person's phone, filled and without signal."""
+
+    def new(**options):
+        page = phone(**options)
+        sign_up(page)
+        visit(page)
+        page.context.set_offline(True)
+        return page
+
+    return new
+
+
+def persons(site):
+    """How many accounts have a name."""
+    with site.db.reading() as session:
+        return session.scalar(select(func.count()).select_from(Person).where(Person.name.is_not(None)))
+
+
+@pytest.mark.parametrize("reply", ["none", "another's page", "another's redirect"])
+def test_signing_out_deletes_nothing_before_the_service_has_said_so(pilot, site, reply):
+    """The request is lost, or something on the way answers in its place: the session goes on, so does what waits."""
+    page = pilot()
+    given = give(page, site, 2)
+    [own] = databases(page)
+    page.context.route(BATCHES, lambda route: route.abort())
+    page.context.set_offline(False)
+    page.goto("/account")
+
+    def instead(route):
+        if reply == "none":
+            route.abort()
+        elif reply == "another's page":
+            route.fulfill(status=200, content_type="text/html", body="<h1>Sign in to this network</h1>")
+        else:
+            route.fulfill(status=303, headers={"Location": "/about"})
+
+    page.context.route("**/sign-out", instead)
+    page.get_by_role("button", name="Sign out", exact=True).click()
+    page.get_by_role("button", name="Go on without sending").click()
+    page.get_by_text(NOT_CONFIRMED).wait_for()
+
+    assert page.evaluate(WAITING, own) == given
+
+    page.context.unroute("**/sign-out")
+    page.get_by_role("button", name="Sign out", exact=True).click()
+    page.get_by_role("button", name="Go on without sending").click()
+    page.get_by_text("Signed out on this device.").wait_for()
+    assert databases(page) == []
+
+
+def test_a_mistyped_name_deletes_nothing(pilot, site):
+    """The account stays, and with it what is kept and what waits; the right name deletes both."""
+    page = pilot()
+    given = give(page, site, 1)
+    [own] = databases(page)
+    page.context.route(BATCHES, lambda route: route.abort())
+    page.context.set_offline(False)
+    page.goto("/account/delete")
+    page.locator("#name").fill("Nadir Eshvail")
+    page.get_by_role("button", name="Delete everything").click()
+    page.get_by_text("One answer given on this device still waits to be sent.").wait_for()
+    page.get_by_role("button", name="Go on without sending").click()
+    page.get_by_text("What was typed differs from the name.").wait_for()
+
+    assert page.evaluate(WAITING, own) == given
+    assert persons(site) == 1
+
+    page.locator("#name").fill(NAME)
+    page.get_by_role("button", name="Delete everything").click()
+    page.get_by_role("button", name="Go on without sending").click()
+    page.get_by_text("Deleted: the account and its answers.").wait_for()
+
+    assert persons(site) == 0
+    assert databases(page) == []
+    assert page.evaluate("async () => (await caches.keys()).includes('kept')") is False
+    assert page.faults == []
+
+
+def test_what_was_refused_is_counted_before_it_is_deleted(pilot, site):
+    """It is nowhere else: the service did not take it."""
+    page = pilot()
+    give(page, site, 2)
+    page.evaluate(CHANGE_FIRST, "refused")
+    page.context.route(BATCHES, lambda route: route.abort())
+    page.context.set_offline(False)
+    page.goto("/account")
+    page.get_by_role("button", name="Sign out", exact=True).click()
+    box = page.locator("#leaving")
+    box.wait_for()
+
+    assert "One answer given on this device still waits to be sent. Refused by the service: 1." in box.inner_text()
+
+    page.context.unroute(BATCHES)
+    page.get_by_role("button", name="Send first, then go on").click()
+    page.get_by_text("Signed out on this device.").wait_for()
+    assert tuple(stored(site)) == (1, 1)
+
+
+def test_refused_answers_alone_are_said_too(pilot, site):
+    """There is nothing to send, so that is not offered."""
+    page = pilot()
+    give(page, site, 1)
+    page.evaluate(CHANGE_FIRST, "refused")
+    page.context.set_offline(False)
+    page.goto("/account")
+    page.get_by_role("button", name="Sign out", exact=True).click()
+    box = page.locator("#leaving")
+    box.wait_for()
+
+    assert "Refused by the service: 1. Going on deletes what is here." in box.inner_text()
+    assert [one.inner_text() for one in box.locator("button").all()] == ["Go on"]
+
+    box.get_by_role("button", name="Go on").click()
+    page.get_by_text("Signed out on this device.").wait_for()
+    assert databases(page) == []
+
+
+DELETE_ALL = """async () => {
+  for (const { name } of await indexedDB.databases()) {
+    await new Promise((resolve) => (indexedDB.deleteDatabase(name).onsuccess = resolve));
+  }
+}"""
+
+
+@pytest.mark.parametrize("how", ["another tab", "the browser's settings"])
+def test_an_answer_given_after_everything_was_deleted_is_not_lost(pilot, site, how):
+    """It is kept in the page, which says so; the set goes on, and with signal both answers are sent from there."""
+    page = pilot()
+    begin(page)
+    if how == "another tab":
+        page.context.set_offline(False)
+        tab = page.context.new_page()
+        tab.goto("/about")
+        tab.evaluate(DELETE_ALL)
+        tab.close()
+        page.context.set_offline(True)
+    else:
+        session = page.context.new_cdp_session(page)
+        session.send("Storage.clearDataForOrigin", {"origin": site.url, "storageTypes": "indexeddb,local_storage"})
+    first = answer(page, site.db, correctly=True)
+    page.get_by_text("This answer is in this page only, until the service has it").wait_for()
+    assert onward(page)
+    second = answer(page, site.db, correctly=False)
+    page.get_by_role("button", name="Stop here").click()
+    page.get_by_text("2 of").wait_for()
+    page.get_by_text("2 answers given here wait to be sent.").wait_for()
+
+    assert databases(page) == [], "what was deleted is not written anew"
+    assert tuple(stored(site)) == (0, 0)
+
+    arrived(page, site, 2)
+    with site.db.reading() as session:
+        assert list(session.scalars(select(Answer.question_id).order_by(Answer.id))) == [first, second]
+    page.get_by_role("button", name="Another set").click()
+    all_stored(page)
+    assert tuple(stored(site)) == (2, 2)
+    assert page.faults == []
+
+
+def test_leaving_a_page_that_alone_has_an_answer_is_asked_first(pilot, site):
+    """Only while it waits."""
+    page = pilot()
+    begin(page)
+    page.context.new_cdp_session(page).send(
+        "Storage.clearDataForOrigin", {"origin": site.url, "storageTypes": "indexeddb"}
+    )
+    answer(page, site.db, correctly=True)
+    asked = []
+    page.on("dialog", lambda dialog: (asked.append(dialog.type), dialog.dismiss()))
+    page.close(run_before_unload=True)
+    for _ in range(300):
+        if asked:
+            break
+        page.wait_for_timeout(100)
+    assert asked == ["beforeunload"]
+    assert page.locator("#outcome").is_visible()
+
+    arrived(page, site, 1)
+    page.goto(HERE)
+    assert asked == ["beforeunload"]
