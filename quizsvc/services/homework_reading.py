@@ -75,6 +75,8 @@ def assigned_views(
     session: Session, person_id: int, assignment_id: int | None, now: datetime
 ) -> tuple[AssignmentView, ...]:
     rows = homework.assigned(session, edge.row_id(person_id, "assignment"), assignment_id)
+    if not rows:
+        return ()
     ids = [row.id for row, _ in rows]
     tries = homework.begun(session, person_id, ids)
     allowances = homework.allowances(session, person_id, ids)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from flask import Blueprint, render_template
 
-from quizsvc.services import notices, practice
+from quizsvc.services import homework, notices, practice
 from quizsvc.services.views import PersonView
 from quizsvc.web import people
 from quizsvc.web.wiring import wired
@@ -32,6 +32,7 @@ def page() -> str:
         short=SHORT_MINUTES,
         long=LONG_MINUTES,
         owed=cautions_at_start(person),
+        homework=homework.list_homework(wiring.db, person.id, now=wiring.clock()) if person and person.name else (),
         notices=notices.count_new(wiring.db, person.id) if person and not person.anonymous else 0,
     )
 

@@ -17,9 +17,11 @@ from quizsvc.services import accounts, issuing, practice
 from quizsvc.store import questions
 from quizsvc.store.tables import Item, PracticeSet
 from tests.browser.conftest import Site, serving
+from tests.browser.homework_screens import homework_addresses
+from tests.browser.school_screens import school_addresses
 from tests.web.keys import right, wrong
 
-NOBODY, PILOT, REVIEWER = "nobody", "a pilot", "a reviewer"
+NOBODY, PILOT, REVIEWER, INSTRUCTOR = "nobody", "a pilot", "a reviewer", "an instructor"
 KINDS = {"one", "some", "number", "order", "match", "still-works", "gauge", "profile", "say"}
 
 # The outcomes that a person can bring about, and what brings each.
@@ -43,6 +45,10 @@ class World:
     """Open questions by kind, those of the scenario as `one (b)`."""
     told: dict[tuple[str, str], str] = field(default_factory=dict)
     """Answered questions by kind and outcome; of the scenario the last part, whose screen shows them all."""
+    homework: dict[str, str] = field(default_factory=dict)
+    """Addresses of homework, by what they show."""
+    school: dict[str, str] = field(default_factory=dict)
+    """Addresses of the instructor's groups and assignments, by what they show."""
     kept: str = ""
     """A part of a scenario that is answered while its feedback waits."""
 
@@ -55,16 +61,22 @@ def world(templates: Any, folder: Path) -> Iterator[World]:
         made = World(site)
         now = datetime.now(UTC)
         long_ago = now - timedelta(days=3)
-        for who, roles in ((PILOT, ("pilot",)), (REVIEWER, ("pilot", "reviewer"))):
+        ids = {}
+        for who, roles in (
+            (PILOT, ("pilot",)), (REVIEWER, ("pilot", "reviewer")), (INSTRUCTOR, ("pilot", "instructor")),
+        ):  # fmt: skip
             name = f"Aluna Dreywick {who}"
             accounts.add_account(site.db, name, roles, now=long_ago)
             secret = accounts.make_link(site.db, name, hours=24, by=None, now=long_ago)
             signed_in = accounts.use_link(
                 site.db, secret, "ochre lantern nine", device="Firefox on Linux", now=long_ago
             )
-            made.tokens[who] = signed_in.token
+            made.tokens[who], ids[who] = signed_in.token, signed_in.person.id
             if who == PILOT:
                 _drill(made, signed_in.person.id, now)
+                made.homework = homework_addresses(site.db, signed_in.person.id, now)
+        asked = made.asked["number"]
+        made.school = school_addresses(site.db, ids[INSTRUCTOR], ids[PILOT], made.homework, asked, now)
         accounts.add_account(site.db, "Pim Holloquist", now=now)
         made.link = accounts.make_link(site.db, "Pim Holloquist", hours=24, by=None, now=now)
         yield made

@@ -326,13 +326,15 @@ def test_another_persons_work_is_a_404_by_every_verb(member, browsers, kinds_db,
 
 
 def test_a_squawk_from_homework_is_stored_and_tells_nothing(member, kinds_db, given):
-    """C11 comes back as a notice."""
-    work = begin(member, given(["asked-as-one"]))
-    ((question, _),) = asked(kinds_db, work)
-    form = member.page.form(f"/works/{work}/questions/{question}/squawks")
+    """C11 comes back as a notice, with the feedback or, by the same address, before it."""
+    work = begin(member, given(["asked-as-one", "asked-as-some"], feedback="straight away"))
+    (told, _), (question, _) = asked(kinds_db, work)
+    form = fill(member, work, told, right(kinds_db, told)).form(f"/works/{work}/questions/{told}/squawks")
+    assert "Squawk received" in member.send(form, text="Which aircraft is meant?").text
+    form.action = f"/works/{work}/questions/{question}/squawks"
     page = member.send(form, text="Which aircraft is meant?")
 
-    assert "Squawk received" in page.text and "essential bus." not in page.text
+    assert "Squawk received" in page.text and "need no controller" not in page.text
 
 
 @pytest.mark.parametrize(

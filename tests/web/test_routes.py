@@ -30,6 +30,7 @@ OWN = (
     "/account/export.json",
     "/account/notices",
     "/account/password",
+    "/homework",
     "/log",
     "/thin-spots",
     "/expectation",
@@ -63,6 +64,7 @@ VARYING = {
     "/groups/<number:group_id>/roll/links",
     "/groups/new",
     "/handbook/<aircraft>/<section>",
+    "/homework/<number:assignment_id>",  # as what follows with a work: test_homework
     "/join/<code>",
     "/link/<secret>",
     "/preview",  # of a role: test_preview
@@ -71,6 +73,10 @@ VARYING = {
     "/questions/<key:question_id>",
     "/sets/<key:set_id>",
     "/static/<path:filename>",
+    "/works/<key:work_id>",
+    "/works/<key:work_id>/hand-in",
+    "/works/<key:work_id>/questions/<key:question_id>",
+    "/works/<key:work_id>/receipt",
 }
 
 
