@@ -8,6 +8,7 @@ mark would be one's own ticking.
 from __future__ import annotations
 
 import json
+import re
 from collections import Counter
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
@@ -35,14 +36,15 @@ __all__ = [
 NEVER = ("say",)
 KINDS = ("one", "some", "number", "order", "match", "gauge", "profile", "still-works", "scenario")
 DEMANDS = ("rote", "understanding", "application", "correlation")
-LONGEST_STEM = 160
+LONGEST_STEM = 120
+_PLACE = re.compile(r"\{[^{}]*\}")
 
 _OWN_NUMBERS, _HOMEWORK_ONLY, _UNSEEN, _SHIPPED, _PRACTISED = range(5)
 
 
 @dataclass(frozen=True)
 class PickItem:
-    """An item that an assignment can ask. `stem` is Markdown with its places for numbers still open.
+    """An item that an assignment can ask. `stem` is Markdown, with dots for what is drawn.
 
     `open_key` says in words why its key may be known, and is empty where nothing speaks for it.
     """
@@ -199,7 +201,7 @@ def _described(session: Session, rows: Sequence[Any], practised: Collection[str]
         demand, stem = texts[row.revision_id]
         shipped = row.source == "shipped"
         met = row.id in practised
-        words = [word for word, holds in (("shipped with the service", shipped), ("practised here", met)) if holds]
+        words = [word for word, holds in (("shipped", shipped), ("practised here", met)) if holds]
         found.append(
             PickItem(
                 id=row.id,
@@ -242,7 +244,7 @@ def _texts(session: Session, rows: Sequence[Any]) -> dict[int, tuple[str, str]]:
         missing = {row.revision_id: row.hash for row in rows}
     for revision_id, text in picking.bodies(session, list(missing)).items():
         body = json.loads(text)
-        stem = " ".join(body["stem"].split())
+        stem = " ".join(_PLACE.sub("\u2026", body["stem"]).split())
         _known[missing[revision_id]] = (
             body["demand"],
             stem if len(stem) <= LONGEST_STEM else stem[: LONGEST_STEM - 1].rstrip() + "\u2026",

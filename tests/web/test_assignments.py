@@ -206,7 +206,7 @@ class TestItems:
         page = instructor.get(f"{draft}/items?system=21+automatic")
         add = next(one for one in page.forms if ("item", "cabin-from-differential") in one.choices)
 
-        assert "Own numbers. Key open: shipped with the service." in page.text
+        assert "Own numbers. Key open: shipped." in page.text
         assert ("item", "highest-level-mental") not in add.choices
 
         page = instructor.send(add, ("do", "add"), item=["cabin-from-differential"])
