@@ -16,6 +16,7 @@ from quizsvc.store.tables import Assignment, Group
 __all__ = [
     "AssignmentView",
     "change",
+    "discard",
     "for_change",
     "form_of",
     "make",
@@ -239,6 +240,26 @@ def take_back(db: Database, person_id: int, assignment_id: int, version: int, *,
         touch(assignment, now)
         tell_students(session, assignment, f"Taken back: {assignment.title}.", now, with_path=False)
         return assignment.state
+
+
+def discard(db: Database, person_id: int, assignment_id: int, version: int) -> int:
+    """Delete a draft with what was drawn for its preview; returns the id of its group.
+
+    Raises
+    ------
+    NotFoundError
+        No such assignment, or not theirs.
+    ConflictError
+        Somebody changed it meanwhile.
+    InputError
+        It is released: what people may have worked on is taken back, not deleted.
+    """
+    with db.writing() as session:
+        assignment, group = for_change(session, person_id, assignment_id, version)
+        if assignment.state != "draft":
+            raise InputError("released-already", "it is released", where="state", mend="take it back instead")
+        session.delete(assignment)
+        return group.id
 
 
 def for_change(session: Session, person_id: int, assignment_id: int, version: int) -> tuple[Assignment, Group]:

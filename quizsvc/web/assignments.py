@@ -73,8 +73,7 @@ def make(group_id: int) -> Response | tuple[str, int]:
 @blueprint.get("/assignments/<number:assignment_id>")
 def page(assignment_id: int) -> str:
     """The assignment: what it is, how far it is."""
-    _, view = mine(assignment_id)
-    return render_template("school/assignment.html", one=view)
+    return _page(assignment_id)
 
 
 @blueprint.get("/assignments/<number:assignment_id>/items")
@@ -162,18 +161,34 @@ def release(assignment_id: int) -> Response | tuple[str, int]:
     return redirect(url_for("assignments.page", assignment_id=assignment_id), 303)
 
 
+@blueprint.post("/assignments/<number:assignment_id>/discard")
+def discard(assignment_id: int) -> Response | tuple[str, int]:
+    """Delete a draft."""
+    person_id, _ = mine(assignment_id)
+    try:
+        group_id = assignments.discard(wired().db, person_id, assignment_id, version_sent())
+    except (InputError, ConflictError) as error:
+        return _page(assignment_id, error=error), status_of(error)
+    flash("The draft is deleted.")
+    return redirect(url_for("groups.page", group_id=group_id), 303)
+
+
 @blueprint.post("/assignments/<number:assignment_id>/take-back")
 def take_back(assignment_id: int) -> Response | tuple[str, int]:
     """Take it back."""
-    person_id, view = mine(assignment_id)
+    person_id, _ = mine(assignment_id)
     wiring = wired()
     try:
         state = assignments.take_back(wiring.db, person_id, assignment_id, version_sent(), now=wiring.clock())
     except (InputError, ConflictError) as error:
-        _, view = mine(assignment_id)
-        return render_template("school/assignment.html", one=view, error=error), status_of(error)
+        return _page(assignment_id, error=error), status_of(error)
     flash("Taken back. It is a draft again." if state == "draft" else "Taken back. What was done on it is kept.")
     return redirect(url_for("assignments.page", assignment_id=assignment_id), 303)
+
+
+def _page(assignment_id: int, *, error: QuizsvcError | None = None) -> str:
+    _, view = mine(assignment_id)
+    return render_template("school/assignment.html", one=view, error=error)
 
 
 def _draw(person_id: int, assignment_id: int) -> Response | tuple[str, int]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -9,6 +10,7 @@ import sqlalchemy as sa
 
 from quizsvc.services.sessions import open_session
 from quizsvc.store.tables import Assignment, Membership, Notice, Person, Question, Work
+from quizsvc.web.app import create_app
 from quizsvc.web.people import COOKIE
 from tests.services.assigned import add_assignment, add_group, add_person
 
@@ -360,6 +362,33 @@ class TestTakingBack:
             assert session.get(Work, "0" * 32) is not None
 
 
+class TestDeleting:
+    """Only a draft can go."""
+
+    def test_a_draft_goes_with_its_preview(self, instructor, bank_db, group, draft):
+        """And with every question of it."""
+        page = instructor.get(f"{draft}/preview")
+        instructor.send(page.form(f"{draft}/preview"))
+        instructor.send(instructor.get(draft).form(f"{draft}/discard"))
+
+        assert instructor.path == f"/groups/{group}"
+        assert stored(bank_db, draft) is None
+        with bank_db.reading() as session:
+            assert session.scalar(sa.select(sa.func.count()).where(Question.work_id.is_not(None))) == 0
+
+    def test_what_is_released_stays(self, instructor, bank_db, draft):
+        """By the form of a page from before, too."""
+        form = instructor.get(draft).form(f"{draft}/discard")
+        instructor.send(instructor.get(f"{draft}/preview").form(f"{draft}/release"))
+        instructor.send(form)
+
+        assert instructor.status == 409
+        form.fields = [(name, "2" if name == "version" else value) for name, value in form.fields]
+        page = instructor.send(form)
+        assert (instructor.status, "Take it back instead" in page.text) == (422, True)
+        assert stored(bank_db, draft).state == "released"
+
+
 PATHS = (
     "/assignments/{0}",
     "/assignments/{0}/allowances",
@@ -372,6 +401,7 @@ PATHS = (
     "/groups/{2}/assignments/new",
 )
 POSTS = (
+    "/assignments/{0}/discard",
     "/assignments/{0}/allowances",
     "/assignments/{0}/items",
     "/assignments/{0}/preview",
@@ -434,3 +464,77 @@ def test_a_closing_that_moves_is_told(instructor, bank_db, clock, group, student
         told = session.scalars(sa.select(Notice.text)).all()
     assert told == ["Bleed air for Monday now closes 2026-03-12 20:00 (Europe/Zurich)."] * 2
     assert stored(bank_db, path).closes_at - clock() > timedelta(days=7)
+
+
+class TestEveryKindOnPaper:
+    """Room for the answer to each kind, and a key that can be found on the paper."""
+
+    @pytest.fixture
+    def app(self, settings, kinds_db, clock):
+        """The application on a database with an item of every kind."""
+        return create_app(settings, clock=clock, db=kinds_db)
+
+    @pytest.fixture
+    def bank_db(self, kinds_db):
+        """That database."""
+        return kinds_db
+
+    @pytest.fixture
+    def paper(self, instructor, bank_db, clock, group, students):
+        """Questions and answers of the first student, by kind."""
+        kinds = ("one", "some", "number", "order", "match", "gauge", "profile", "still-works", "scenario")
+        number = add_assignment(bank_db, clock, group, [f"asked-as-{kind}" for kind in kinds], released=False)
+        instructor.send(instructor.get(f"/assignments/{number}/preview").form(f"/assignments/{number}/preview"))
+        pages = [instructor.get(f"/assignments/{number}/{path}").html for path in ("print", "print/answers")]
+        questions, answers = (page.split('<section class="sheet"')[1] for page in pages)
+        with bank_db.reading() as session:
+            rows = session.scalars(
+                sa.select(Question).where(Question.person_id == students[0]).order_by(Question.position)
+            ).all()
+        return rows, questions.split('<article class="paper-item">')[1:], answers.split('<th scope="row">')[1:]
+
+    def test_questions_have_room_and_tell_nothing(self, paper):
+        """Boxes for options, a line for a number, boxes for places and letters; pictures are drawn."""
+        rows, questions, _ = paper
+        found = [
+            (row.kind, text.count("tick-box round"), text.count("tick-box wide"), text.count('class="line"'))
+            for row, text in zip(rows, questions, strict=True)
+        ]
+
+        # Counted in tests/kinds_bank.py: options, steps, left sides, rows, readings of each item.
+        assert found == [
+            ("one", 2, 0, 0),
+            ("some", 0, 0, 0),
+            ("number", 0, 0, 1),
+            ("order", 0, 4, 0),
+            ("match", 0, 2, 0),
+            ("gauge", 2, 0, 2),
+            ("profile", 2, 0, 0),
+            ("still-works", 0, 3, 0),
+            ("number", 0, 0, 1),
+            ("one", 2, 0, 0),
+            ("number", 0, 0, 1),
+        ]
+        assert [text.count("<svg") for text in questions] == [0, 0, 0, 0, 0, 1, 2, 0, 0, 0, 0]
+        assert questions[1].count('"tick-box"') == 3
+        assert [text.partition("</h2>")[0].rpartition(">")[2] for text in questions[-3:]] == ["9a", "9b", "9c"]
+        for behind in ("belief", "Dump hangs", "8.9 psi is where", "limit needs no controller"):
+            assert behind not in "".join(questions)
+
+    def test_letters_of_the_key_are_those_of_the_paper(self, paper):
+        """The letter in the answers stands before the key's text in the questions."""
+        rows, questions, answers = paper
+        seen = 0
+        for row, asked, key in zip(rows, questions, answers, strict=True):
+            if row.kind in ("one", "some"):
+                for letter in re.findall(r"<b>([A-Z])</b>", key):
+                    text = re.search(rf"<b>{letter}</b> ([^<]*)</span>", asked)[1]
+                    assert text in key
+                    seen += 1
+            if row.kind == "match":
+                # kinds_bank: a failed ADC holds, a failed CPC sinks.
+                for left, right in (("ADC 1 fails", "holds its present"), ("CPC fails", "sinks until")):
+                    letter = re.search(rf"{left}[^<]*<b>([A-Z])</b>", key)[1]
+                    assert re.search(rf"<b>{letter}</b> {right}", asked)
+                    seen += 1
+        assert seen == 6
