@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import random
 from datetime import datetime
 from typing import Any
 
 import sqlalchemy as sa
 
 from quizsvc.services import groups, joining, members, roll, roll_text, squawks
-from quizsvc.store.tables import Group, Membership
+from quizsvc.store.tables import Assignment, Group, Membership
 from tests.services import school
 from tests.services.assigned import add_assignment
 
@@ -28,12 +27,13 @@ def school_addresses(
         number = school.joined(db, person_id, group, by=instructor, now=now)
     members.give_part(db, instructor, group, number, "instructor", now=now)
     members.leave(db, gone, group, now=now)
-    code = joining.make_code(db, instructor, group, rng=random.Random(19), now=now)
+    code = joining.make_code(db, instructor, group, rng=school.RNG, now=now)
     joining.join(db, school.person(db, "Pim Holloquist of the ramp", now=now), code, now=now)
     empty = school.group(db, instructor, "A group of nobody", now=now)
     # What the pilot has done belongs to a group that this instructor instructs too.
     with db.writing() as session:
         given = session.scalars(sa.select(Group.id).where(Group.name == "Ochre intake")).one()
+        told = session.scalars(sa.select(Assignment.id).where(Assignment.title == "All about it, told")).one()
         session.add(
             Membership(group_id=given, person_id=instructor, part="instructor", state="in", asked_at=now, joined_at=now)
         )
@@ -47,6 +47,7 @@ def school_addresses(
         "code": f"/join/{code}",
         "draft": f"/assignments/{draft}",
         "assignment": homework["begun"].replace("/homework/", "/assignments/"),
+        "told": f"/assignments/{told}",
         "person": str(pilot),
         "squawk": f"/squawks/{squawk.id}",
     }

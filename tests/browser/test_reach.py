@@ -78,11 +78,11 @@ PAGES = {
     "/assignments/<number:assignment_id>/print": {INSTRUCTOR: ["{school[assignment]}/print"]},
     "/assignments/<number:assignment_id>/print/answers": {INSTRUCTOR: ["{school[assignment]}/print/answers"]},
     "/assignments/<number:assignment_id>/allowances": {INSTRUCTOR: ["{school[assignment]}/allowances"]},
-    "/assignments/<number:assignment_id>/spread": {INSTRUCTOR: ["{school[assignment]}/spread"]},
-    "/assignments/<number:assignment_id>/statistics": {INSTRUCTOR: ["{school[assignment]}/statistics"]},
-    "/assignments/<number:assignment_id>/marks": {INSTRUCTOR: ["{school[assignment]}/marks"]},
+    "/assignments/<number:assignment_id>/spread": {INSTRUCTOR: ["{school[told]}/spread"]},
+    "/assignments/<number:assignment_id>/statistics": {INSTRUCTOR: ["{school[told]}/statistics"]},
+    "/assignments/<number:assignment_id>/marks": {INSTRUCTOR: ["{school[told]}/marks"]},
     "/assignments/<number:assignment_id>/marks/<number:person_id>": {
-        INSTRUCTOR: ["{school[assignment]}/marks/{school[person]}"]
+        INSTRUCTOR: ["{school[told]}/marks/{school[person]}"]
     },
     "/assignments/<number:assignment_id>/places/<number:place>/re-mark": {
         INSTRUCTOR: ["{school[assignment]}/places/1/re-mark"]
