@@ -162,9 +162,9 @@ def _credits(
 ) -> dict[int, dict[tuple[int, str | None], float]]:
     """By person and question the credit of each answer that counts and is not void."""
     found: dict[int, dict[tuple[int, str | None], float]] = {}
-    for row in marking.credits(session, assignment_id):
-        if row.outcome != "void":
-            found.setdefault(row.person_id, {})[row.place, row.part] = row.credit
+    for person, place, part, outcome, credit in marking.credits(session, assignment_id):
+        if outcome != "void":
+            found.setdefault(person, {})[place, part] = credit
     return found
 
 

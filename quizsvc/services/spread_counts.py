@@ -5,6 +5,7 @@ Nothing here names a person, and nothing is counted where fewer than five people
 
 from __future__ import annotations
 
+import json
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
@@ -32,7 +33,24 @@ class _Question:
     options: dict[str, dict[str, Any]] = field(default_factory=dict)
     beliefs: Counter[str] = field(default_factory=Counter)
     rows: dict[str, dict[str, Any]] = field(default_factory=dict)
-    marks: dict[int, float] = field(default_factory=dict)
+    credits: dict[int, float] = field(default_factory=dict)
+    # How often the same marks were stored, as JSON text.
+    marks: Counter[str] = field(default_factory=Counter)
+
+    def read_marks(self) -> None:
+        """Count options and rows out of the stored marks."""
+        for text, people in self.marks.items():
+            for mark in json.loads(text):
+                if "picked" in mark:
+                    option = self.options.setdefault(mark["id"], {})
+                    option["key"], option["belief"] = mark["key"], mark["belief"]
+                    self.picked[mark["id"]] += people * bool(mark["picked"])
+                elif "row" in mark:
+                    row = self.rows.setdefault(mark["row"], {"label": mark["label"], "right": 0, "wrong": Counter()})
+                    if mark["right"]:
+                        row["right"] += people
+                    elif mark["given"]:
+                        row["wrong"][mark["given"], mark["belief"]] += people
 
 
 def counted(
@@ -60,19 +78,19 @@ def counted(
         return {"people": people, "questions": [], "statistics": None}
     found: dict[tuple[int, str | None], _Question] = {(one.place, one.part): _Question() for one in asked}
     persons: dict[int, int] = {}
-    for row in judged:
-        question = found[row.place, row.part]
-        question.outcomes[row.outcome] += 1
-        if row.outcome == "void":
+    for person, place, part, outcome, credit, belief, marks in judged:
+        question = found[place, part]
+        question.outcomes[outcome] += 1
+        if outcome == "void":
             continue
-        question.marks[persons.setdefault(row.person_id, len(persons))] = row.credit
-        if row.belief:
-            question.beliefs[row.belief] += 1
-        _take_marks(question, row.marks)
+        question.credits[persons.setdefault(person, len(persons))] = credit
+        question.marks[marks] += 1
+        if belief:
+            question.beliefs[belief] += 1
     table = np.full((len(persons), len(asked)), np.nan)
     for column, one in enumerate(asked):
-        marks = found[one.place, one.part].marks
-        table[list(marks.keys()), column] = list(marks.values())
+        credits = found[one.place, one.part].credits
+        table[list(credits.keys()), column] = list(credits.values())
     told = statistics(table)
     questions = []
     for one, numbers in zip(asked, told.items, strict=True):
@@ -105,22 +123,9 @@ def counted(
     }
 
 
-def _take_marks(question: _Question, marks: Iterable[Mapping[str, Any]]) -> None:
-    for mark in marks:
-        if "picked" in mark:
-            option = question.options.setdefault(mark["id"], {"key": mark["key"], "belief": mark["belief"]})
-            option["key"], option["belief"] = mark["key"], mark["belief"]
-            question.picked[mark["id"]] += bool(mark["picked"])
-        elif "row" in mark:
-            row = question.rows.setdefault(mark["row"], {"label": mark["label"], "right": 0, "wrong": Counter()})
-            if mark["right"]:
-                row["right"] += 1
-            elif mark["given"]:
-                row["wrong"][mark["given"], mark["belief"]] += 1
-
-
 def _spread(question: _Question, texts: Mapping[str, str]) -> dict[str, Any]:
     """Outcomes, options and rows; a belief that stands beside its option is not told twice."""
+    question.read_marks()
     order = [one for one in texts if one in question.options]
     order += [one for one in question.options if one not in texts]
     options = [

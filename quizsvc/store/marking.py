@@ -105,7 +105,10 @@ def credits(session: Session, assignment_id: int) -> Iterator[Row]:
 
 
 def judged(session: Session, assignment_id: int) -> Iterator[Row]:
-    """Of each answer that counts what a spread needs: place, part, outcome, credit, trap, belief, marks; no person."""
+    """Of each answer that counts what a spread needs: person, place, part, outcome, credit, belief, marks.
+
+    The marks come as they are stored, as JSON text: many people's are alike, and each text need be read only once.
+    """
     return iter(
         session.execute(
             sa.select(
@@ -114,9 +117,8 @@ def judged(session: Session, assignment_id: int) -> Iterator[Row]:
                 Question.part,
                 Grade.outcome,
                 Grade.credit,
-                Grade.trap,
                 Grade.belief,
-                Grade.marks,
+                sa.cast(Grade.marks, sa.Text).label("marks"),
             )
             .select_from(Work)
             .join(Question, Question.work_id == Work.id)
@@ -129,13 +131,8 @@ def judged(session: Session, assignment_id: int) -> Iterator[Row]:
 
 
 def asked(session: Session, assignment_id: int) -> list[Row]:
-    """Each place, and part of it, once: item, revision, concept, kind, of the work that was drawn first."""
-    first = (
-        sa.select(sa.func.min(Question.id))
-        .join(Work, Work.id == Question.work_id)
-        .where(Work.assignment_id == assignment_id)
-        .group_by(Question.place, Question.part)
-    )
+    """Each place, and part of it, once: item, revision, concept, kind; taken from one work, since all ask the same."""
+    first = sa.select(sa.func.min(Work.id)).where(Work.assignment_id == assignment_id).scalar_subquery()
     return list(
         session.execute(
             sa.select(
@@ -147,19 +144,16 @@ def asked(session: Session, assignment_id: int) -> list[Row]:
                 Question.revision_id,
                 Question.concept_id,
                 Question.kind,
-                Question.drawn,
-                Question.option_order,
                 Concept.title.label("concept_title"),
                 Concept.system,
                 Revision.hash.label("revision_hash"),
                 Revision.number.label("revision_number"),
                 Revision.folder,
-                Revision.generated,
             )
             .join(Concept, Concept.id == Question.concept_id)
             .join(Revision, Revision.id == Question.revision_id)
-            .where(Question.id.in_(first))
-            .order_by(Question.place, Question.position)
+            .where(Question.work_id == first)
+            .order_by(Question.position)
         )
     )
 
