@@ -247,6 +247,6 @@ def _texts(session: Session, rows: Sequence[Any]) -> dict[int, tuple[str, str]]:
         stem = " ".join(_PLACE.sub("\u2026", body["stem"]).split())
         _known[missing[revision_id]] = (
             body["demand"],
-            stem if len(stem) <= LONGEST_STEM else stem[: LONGEST_STEM - 1].rstrip() + "\u2026",
+            stem if len(stem) <= LONGEST_STEM else stem[:LONGEST_STEM].rpartition(" ")[0] + " \u2026",
         )
     return {row.revision_id: _known[row.hash] for row in rows}
