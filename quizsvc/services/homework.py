@@ -11,7 +11,7 @@ from datetime import datetime
 from typing import Any
 
 from quizsvc.errors import ConflictError, InputError
-from quizsvc.services import edge, homework_release, works
+from quizsvc.services import edge, homework_release, remarking, works
 from quizsvc.services.clocks import effective_time
 from quizsvc.services.homework_reading import (
     assigned_views,
@@ -148,7 +148,12 @@ def question(
             raise edge.not_found("question")
         kept = homework.drafts(session, work_id)
         view = shown_question(session, row, rows, kept, spoken=spoken)
-        return HomeworkQuestion(view, view_of(session, *owned, now, rows, kept), draft_view(kept.get(question_id)))
+        return HomeworkQuestion(
+            view,
+            view_of(session, *owned, now, rows, kept),
+            draft_view(kept.get(question_id)),
+            remarking.history(session, work_id).get(question_id, ()) if view.feedback is not None else (),
+        )
 
 
 def save_draft(

@@ -9,6 +9,7 @@ from typing import Any
 
 from quizsvc.errors import InputError
 from quizsvc.services.homework_marks import Mark
+from quizsvc.services.remarking import RemarkLine
 from quizsvc.services.views import QuestionView
 
 __all__ = ["AssignmentView", "DraftView", "HomeworkQuestion", "Receipt", "SavedDraft", "WorkQuestion", "WorkView"]
@@ -154,6 +155,7 @@ class HomeworkQuestion:
     view: QuestionView
     work: WorkView
     draft: DraftView
+    remarks: tuple[RemarkLine, ...] = ()
 
     @property
     def following(self) -> WorkQuestion | None:

@@ -21,7 +21,7 @@ SCREENS = {
     ),
     PILOT: (
         "/", "/log", "/thin-spots", "/expectation", "/account", "/account/password", "/account/devices",
-        "/account/delete", "/on-this-device",
+        "/account/delete", "/on-this-device", "/homework",
     ),
     REVIEWER: ("/preview?q=asked", "/preview/asked-as-one"),
 }  # fmt: skip

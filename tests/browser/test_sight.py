@@ -15,7 +15,7 @@ BENCH = "/bench/tolquenny-19?fail=L_GEN&fail=TIE&node=SPDBRK"
 OTHERS = (
     "/about", "/cautions", "/sign-in", "/sign-up", "/handbook", "/handbook/tolquenny-19/21-10", BENCH, "/log",
     "/thin-spots", "/expectation", "/account", "/account/password", "/account/devices", "/account/delete",
-    "/on-this-device",
+    "/on-this-device", "/homework",
 )  # fmt: skip
 WIDTHS, SCHEMES = (360, 1280), ("light", "dark")
 LOOKS = [(scheme, colours) for scheme in SCHEMES for colours in ("none", "active")]

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import json
+import random
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
+from functools import partial
 
 import pytest
 
@@ -243,6 +247,52 @@ class TestHandingIn:
         assert drawn[0] != drawn[1]
         with pytest.raises(ConflictError, match="no try left"):
             begin(bank_db, clock, rng, ada, assignment)
+
+
+class TestAtOnce:
+    """Threads that start together, each with connections of its own."""
+
+    @staticmethod
+    def together(*calls):
+        """Run them at one moment; returns what each gave, or its error."""
+        gate = threading.Barrier(len(calls))
+
+        def one(call):
+            gate.wait()
+            try:
+                return call()
+            except ConflictError as error:
+                return error
+
+        with ThreadPoolExecutor(len(calls)) as pool:
+            return list(pool.map(one, calls))
+
+    @on_both
+    def test_begun_on_two_phones_it_is_one_try(self, bank_db, clock, ada, given):
+        """The same work and the same numbers on both."""
+        assignment = given()
+        begun = self.together(
+            *[partial(begin, bank_db, clock, random.Random(seed), ada, assignment) for seed in (1, 2)]
+        )
+
+        assert begun[0].id == begun[1].id
+        assert (count(bank_db, Work), count(bank_db, Question)) == (1, 3)
+
+    @on_both
+    def test_handed_in_on_two_phones_while_a_third_saves(self, bank_db, clock, rng, ada, given):
+        """One receipt; what was saved is in it, or its phone is told that it came too late."""
+        work = begin(bank_db, clock, rng, ada, given())
+        question = work.questions[0].id
+        hand = partial(hand_in, bank_db, clock, ada, work, anyway=True)
+        first, saved, second = self.together(
+            hand, partial(save, bank_db, clock, ada, work, question, {"option": "ess"}), hand
+        )
+        receipt = handing_in.receipt(bank_db, ada, work.id, now=clock())
+
+        assert first.content_hash == second.content_hash == receipt.content_hash
+        assert count(bank_db, Answer) == 3
+        handed = {one["question"]: one["response"] for one in json.loads(receipt.content)["answers"]}[question]
+        assert handed == ({} if isinstance(saved, ConflictError) else {"option": "ess"})
 
 
 class TestTimes:

@@ -248,6 +248,27 @@ def test_handing_in_twice_gives_one_receipt(member, kinds_db, clock, given):
     assert hashlib.sha256(content.encode()).hexdigest() in member.page.text
 
 
+def test_a_re_mark_stands_under_the_feedback(member, kinds_db, clock, given):
+    """Old and new, when and why."""
+    work = begin(member, given(["asked-as-one"]))
+    ((question, _),) = asked(kinds_db, work)
+    fill(member, work, question, wrong(kinds_db, question))
+    member.send(member.get(f"/works/{work}/hand-in").form(f"/works/{work}/hand-in"))
+    assert "Re-marked" not in member.get(f"/works/{work}/questions/{question}").text
+    with kinds_db.writing() as session:
+        first = session.query(Grade).one()
+        session.add(
+            Grade(
+                answer_id=first.answer_id, number=2, outcome="full", credit=1.0, marks=first.marks,
+                graded_at=clock.advance(days=1), why="both buses feed it",
+            )
+        )  # fmt: skip
+    page = member.get(f"/works/{work}/questions/{question}").text
+
+    assert "miss, 0.0: 2 Mar 2026, 10:00" in page and "full, 1.0: 3 Mar 2026, 10:00. Both buses feed it." in page
+    assert member.get(f"/works/{work}").heading == "1 of 1"
+
+
 def test_what_is_open_is_asked_about(member, kinds_db, given):
     """422 where the question was not put; nothing is stored; the page lists what is open and why."""
     work = begin(member, given(["asked-as-one", "asked-as-number"]))

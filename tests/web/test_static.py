@@ -23,6 +23,7 @@ STATIC = Path(quizsvc.web.__file__).parent / "static"
 FIRST_PAGE = ("main", "drill", "form", "kept", "send", "installed", "store", "outbox", "fill", "sw")
 ON_DEVICE = ("device", "live", "device-home", "device-set", "feedback", "table", "grade")
 OTHERS = ("bench", "preview", "sign-out")
+HOMEWORK = ("homework",)
 
 
 def scripts(client, names):
@@ -33,7 +34,7 @@ def scripts(client, names):
 
 def test_every_script_belongs_to_a_screen():
     """A new one counts somewhere."""
-    assert {file.stem for file in STATIC.glob("*.js")} == {*FIRST_PAGE, *ON_DEVICE, *OTHERS}
+    assert {file.stem for file in STATIC.glob("*.js")} == {*FIRST_PAGE, *ON_DEVICE, *OTHERS, *HOMEWORK}
 
 
 def test_scripts_of_the_first_drill_page_stay_small(visitor):
@@ -44,9 +45,10 @@ def test_scripts_of_the_first_drill_page_stay_small(visitor):
 
 
 def test_scripts_of_the_device_stay_small(visitor):
-    """The drill without signal, grading and all: at most 40,000 bytes more; the others 6,500."""
+    """The drill without signal, grading and all: at most 40,000 bytes more; the others 6,500, homework 8,000."""
     assert sum(map(len, scripts(visitor.client, ON_DEVICE).values())) <= 40_000
     assert sum(map(len, scripts(visitor.client, OTHERS).values())) <= 6_500
+    assert sum(map(len, scripts(visitor.client, HOMEWORK).values())) <= 8_000
 
 
 def imported(name, pattern):

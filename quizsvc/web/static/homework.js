@@ -15,7 +15,8 @@ if (form) editing();
 const handIn = document.querySelector("[data-hand-in]");
 if (handIn) handIn.addEventListener("submit", (event) => handOver(event));
 countdown();
-flush().then((sent) => sent && !form && location.reload());
+// A list of what is open, or what would be handed in, is shown anew.
+flush().then((sent) => sent && !form && document.querySelector("[data-work], [data-hand-in]") && location.reload());
 addEventListener("online", flush);
 setInterval(() => waiting().length && flush(), TRY_AGAIN_MS);
 
@@ -72,7 +73,7 @@ async function leave(event) {
 
 // What waits on this device
 
-function waiting() {
+export function waiting() {
   try {
     const keys = Object.keys(localStorage).filter((key) => key.startsWith(PREFIX));
     return keys.map((key) => [key.slice(PREFIX.length), recall(key.slice(PREFIX.length))]).filter(([, row]) => row && row.draft);
@@ -82,7 +83,7 @@ function waiting() {
 }
 
 // Sends every draft that waits, one round at a time; says whether any was taken.
-function flush() {
+export function flush() {
   sending = (sending || Promise.resolve()).then(sendAll, sendAll);
   return sending;
 }
