@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from quizsvc.services import edge, memory_log
+from quizsvc.services import edge, memory_log, notices
 from quizsvc.services.homework_answers import hand_in_now
 from quizsvc.services.homework_rules import GRACE, all_over_at, feedback_at, handed_in_by_service_at, phase
 from quizsvc.services.homework_times import times_of
@@ -104,13 +104,21 @@ def _settle_one(db: Database, person_id: int, work_id: str, now: datetime) -> in
             at = handed_in_by_service_at(found.ends_at, now)
             if at is not None:
                 hand_in_now(session, found, assigned, at=at)
+                _tell(session, found, f"Handed in for you at its end: {assigned.title}", now)
                 changed = 1
         if found.released_at is None and found.handed_in_at is not None:
             extended = homework.extensions(session, [assigned.id])[assigned.id]
             if _is_due(found, assigned, extended, now):
                 release_in(session, found, now=now)
+                if assigned.feedback == "after closing":
+                    _tell(session, found, f"The feedback is there: {assigned.title}", now)
                 changed = 1
     return changed
+
+
+def _tell(session: Session, found: Work, text: str, now: datetime) -> None:
+    """Nobody was there when it happened, so a notice says it."""
+    notices.tell(session, found.person_id, text, path=f"/works/{found.id}", now=now)
 
 
 def _is_due(found: Work, assigned: Assignment, extended: list[datetime], now: datetime) -> bool:

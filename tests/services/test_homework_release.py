@@ -8,7 +8,16 @@ import pytest
 import sqlalchemy as sa
 
 from quizsvc.errors import NotFoundError
-from quizsvc.services import handing_in, homework, homework_release, housekeeping, kept_questions, log, practice
+from quizsvc.services import (
+    handing_in,
+    homework,
+    homework_release,
+    housekeeping,
+    kept_questions,
+    log,
+    notices,
+    practice,
+)
 from quizsvc.store.tables import Answer, ConceptState, Person, PracticeSet, Question, Work
 from tests.conftest import POSTGRES_URL
 from tests.services.assigned import add_assignment, add_group, add_person
@@ -76,6 +85,9 @@ def test_after_closing_waits_for_everybodys_last_extension(bank_db, clock, rng, 
         seen = homework.question(bank_db, ada, work.id, work.questions[0].id, now=clock())
         assert (seen.view.feedback is not None, seen.work.mark is not None) == (shown, shown), (days, seconds)
         assert (told(bank_db, ada), len(holds(bank_db, ada))) == ((3, 3) if shown else (0, 0))
+        assert [one.text for one in notices.listed(bank_db, ada)] == [
+            "The feedback is there: Bleed air for Monday"
+        ] * shown
 
 
 @on_both
@@ -142,6 +154,9 @@ def test_a_sitting_that_nobody_hands_in_is_handed_in_when_its_time_is_over(bank_
         seen = homework.work(bank_db, person, works[person].id, now=clock())
         assert (seen.handed_in_at, seen.late) == (works[person].begun_at + timedelta(minutes=40), False)
         assert [outcome for _, outcome in grades(bank_db, works[person])] == outcomes
+        assert [one.text for one in notices.listed(bank_db, person)] == [
+            "Handed in for you at its end: Bleed air for Monday"
+        ]
 
 
 class TestPractice:

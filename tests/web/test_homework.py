@@ -265,7 +265,7 @@ def test_a_re_mark_stands_under_the_feedback(member, kinds_db, clock, given):
         )  # fmt: skip
     page = member.get(f"/works/{work}/questions/{question}").text
 
-    assert "miss, 0.0: 2 Mar 2026, 10:00" in page and "full, 1.0: 3 Mar 2026, 10:00. Both buses feed it." in page
+    assert "miss, 0: 2 Mar 2026, 10:00" in page and "full, 1: 3 Mar 2026, 10:00. Both buses feed it." in page
     assert member.get(f"/works/{work}").heading == "1 of 1"
 
 
