@@ -55,6 +55,8 @@ PAGES = {
     "/works/<key:work_id>/hand-in": {PILOT: ["{homework[hand in]}"]},
     "/works/<key:work_id>/receipt": {PILOT: ["{homework[receipt]}"]},
     "/account/notices": {PILOT: ["/account/notices"], INSTRUCTOR: ["/account/notices"]},
+    "/account/looks": {PILOT: ["/account/looks"], INSTRUCTOR: ["/account/looks"]},
+    "/account/sharing": {PILOT: ["/account/sharing"]},
     "/join": {NOBODY: ["/join"], PILOT: ["/join"]},
     "/join/<code>": {
         NOBODY: ["{school[code]}", "/join/22222222"],

@@ -14,6 +14,7 @@ from quizsvc.web.cautions import WITHOUT_DATABASE
 OWED = {
     "/": {"C9"},
     "/about": {"C4", "C7"},
+    "/account/sharing": {"C7"},
     "/join": {"C7"},
     "/on-this-device": {"C9"},
     "/sign-in": {"C7"},
