@@ -11,6 +11,7 @@ from quizsvc.services import passwords
 
 MOST_LINES = 5000
 COLUMN = "name"
+LOST = "\ufffd"  # what a program writes for a letter that it could not read
 _SEPARATORS = (",", ";", "\t")
 
 
@@ -38,7 +39,7 @@ def decoded(file: str, content: bytes) -> str:
     mend = "save the table again as CSV in UTF-8"
     if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
         raise _refused([_finding(file, 1, "the file is UTF-16, not UTF-8", mend)])
-    lines = content.split(b"\n")
+    lines = content.rstrip(b"\r\n").split(b"\n")
     if len(lines) > MOST_LINES:
         raise _too_many(file, len(lines))
     found = []
@@ -66,6 +67,10 @@ def read_names(file: str, text: str) -> list[RollName]:
     names: list[RollName] = []
     first_line: dict[str, int] = {}
     for number, written in _cells(file, lines, faults):
+        if LOST in written:
+            what = "a letter of the name was lost on the way (U+FFFD stands for it)"
+            faults.append(_finding(file, number, what, "type the name again, or save the table as CSV in UTF-8"))
+            continue
         try:
             shown = passwords.name(written)
         except InputError as error:

@@ -8,7 +8,7 @@ import uuid
 from datetime import UTC, date, datetime
 from typing import Any
 
-from flask import Blueprint, Flask, request
+from flask import Blueprint, Flask, g, request
 from werkzeug.exceptions import UnsupportedMediaType
 from werkzeug.routing import BaseConverter, ValidationError
 
@@ -71,13 +71,18 @@ def register(app: Flask) -> None:
         for field, value in request.args.items(multi=True):
             if _UNREADABLE.search(field + value):
                 raise _unreadable("the address")
+        if g.get("reads_text_itself"):
+            return
         for field, value in request.form.items(multi=True):
             if _UNREADABLE.search(field + value):
                 raise _unreadable(_UNREADABLE.sub("?", field)[:60])
 
 
-def large(blueprint: Blueprint, *views: str) -> None:
-    """Let some of a blueprint's views take a body of 1 MB: a roll, a text of the bank."""
+def large(blueprint: Blueprint, *views: str, reads_text_itself: bool = False) -> None:
+    """Let some of a blueprint's views take a body of 1 MB: a roll, a text of the bank.
+
+    With `reads_text_itself` they also get text that cannot be stored, and say in which line it stands.
+    """
 
     # Runs before the body is looked at, which happens before any view for the form's token.
     @blueprint.url_value_preprocessor
@@ -85,6 +90,7 @@ def large(blueprint: Blueprint, *views: str) -> None:
         if endpoint in {f"{blueprint.name}.{view}" for view in views}:
             request.max_content_length = LARGE_BODY
             request.max_form_memory_size = LARGE_BODY
+            g.reads_text_itself = reads_text_itself
 
 
 def _unreadable(where: str) -> InputError:

@@ -18,7 +18,7 @@ from quizsvc.web.wiring import wired
 __all__ = ["blueprint"]
 
 blueprint = Blueprint("roll", __name__, url_prefix="/groups/<number:group_id>/roll")
-edge.large(blueprint, "take")
+edge.large(blueprint, "take", reads_text_itself=True)
 
 _TYPED = "what was typed"
 

@@ -221,6 +221,15 @@ class TestRoll:
         assert send(teacher, table).status_code == 303
         assert "New accounts, in the group at once: 4999." in teacher.get(f"{group}/roll").text
 
+    def test_a_lost_letter_is_named_with_its_line(self, teacher):
+        """Copied out of a program that could not read it; NUL too. What was typed stays, but for the NUL."""
+        group = new_group(teacher)
+        teacher.send(teacher.get(f"{group}/roll").form(f"{group}/roll"), names="Anna\nM\ufffdller\nB\x00b")
+
+        assert teacher.status == 422
+        assert re.findall(r"<b>(Line \d+)</b>", teacher.page.html) == ["Line 2", "Line 3"]
+        assert "Anna\nM\ufffdller" in teacher.page.html
+
     def test_another_encoding_is_refused_with_its_line(self, teacher):
         """ISO 8859-1, as an older spreadsheet writes it."""
         group = new_group(teacher)
