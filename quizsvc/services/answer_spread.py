@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from quizsvc.services import spread_counts
+from quizsvc.services import allowances, spread_counts
 from quizsvc.services.compiled import compiled_in
 from quizsvc.services.homework_release import settle_assignment
 from quizsvc.services.homework_rules import all_over_at
@@ -103,21 +103,28 @@ def fix(session: Session, assignment: Assignment, now: datetime) -> bool:
     """Fix the summary of an assignment, whose row is locked, if it is due and not fixed; whether it was done now."""
     if not _due(session, assignment, now):
         return False
+    assignment.summed_at = now
     _write(session, assignment, now)
     return True
 
 
-def fix_again(session: Session, assignment_id: int, now: datetime) -> None:
-    """Count a fixed summary again, after a re-mark: who chose what stays, what is right has changed."""
+def fix_again(session: Session, assignment_id: int) -> None:
+    """Count a fixed summary again, after a re-mark: who chose what stays, what is right has changed.
+
+    Only what had been handed in when it was fixed is counted, since two summaries that differ by one person would tell
+    what that person answered.
+    """
     assignment = assignments.lock(session, assignment_id)
     if assignment is not None and assignment.summed_at is not None:
-        _write(session, assignment, now)
+        _write(session, assignment, assignment.summed_at)
 
 
 def _due(session: Session, assignment: Assignment, now: datetime) -> bool:
     """Whether the summary is not fixed yet and can be: time is over, or everybody's only try is in."""
-    if assignment.summed_at is not None or assignment.state != "released":
+    if assignment.summed_at is not None or assignment.state == "draft":
         return False
+    if assignment.state == "taken back":
+        return True
     over = over_at(session, assignment)
     if over is not None and now >= over:
         return True
@@ -129,16 +136,20 @@ def _due(session: Session, assignment: Assignment, now: datetime) -> bool:
         if membership.part == "student"
     }
     done = {work.person_id for work in marking.counting(session, assignment.id)}
-    return bool(students) and students <= done
+    waited_for = students - done
+    if waited_for:
+        standings = allowances.standings(session, assignment, waited_for)
+        waited_for = {person_id for person_id in waited_for if not standings[person_id].excused}
+    return bool(done) and not waited_for
 
 
-def _write(session: Session, assignment: Assignment, now: datetime) -> None:
+def _write(session: Session, assignment: Assignment, until: datetime) -> None:
+    """Count what was handed in by a time."""
     asked = marking.asked(session, assignment.id)
     revisions = {one.revision_id: compiled_in(session, one.revision_hash, one.revision_id) for one in asked}
-    people = len(marking.counting(session, assignment.id))
-    judged = marking.judged(session, assignment.id) if people >= LEAST else ()
+    people = len(marking.counting(session, assignment.id, until))
+    judged = marking.judged(session, assignment.id, until) if people >= LEAST else ()
     assignment.summary = spread_counts.counted(asked, judged, revisions, people)
-    assignment.summed_at = now
     session.flush()
 
 

@@ -14,6 +14,7 @@ from quizsvc.services.stored_questions import stored_question
 from quizsvc.services.views import QuestionView
 from quizsvc.store import marking, people, questions, works
 from quizsvc.store.session import Database
+from quizsvc.store.tables import Look
 
 __all__ = ["HandedIn", "OpenedRow", "TryView", "opened"]
 
@@ -56,7 +57,7 @@ class OpenedRow:
 
 
 def opened(db: Database, by: int, assignment_id: int, person_id: int, *, now: datetime) -> OpenedRow:
-    """What a person handed in; to be called where the look is noted, since the person can see who looked.
+    """What a person handed in. The look is noted with it: that person can see who looked, at what, and when.
 
     Raises
     ------
@@ -66,12 +67,13 @@ def opened(db: Database, by: int, assignment_id: int, person_id: int, *, now: da
     with db.reading() as session:
         assignment_for_instructor(session, by, assignment_id)
     settle_assignment(db, assignment_id, now=now)
-    with db.reading() as session:
+    with db.writing() as session:
         assignment, group = assignment_for_instructor(session, by, assignment_id)
         person = people.by_id(session, edge.row_id(person_id, "mark"))
         handed_in = [one for one in works.of_person(session, assignment.id, person_id) if one.handed_in_at is not None]
         if person is None or not handed_in:
             raise edge.not_found("mark")
+        session.add(Look(person_id=person.id, looked_by=by, what=f"homework: {assignment.title}", at=now))
         last = handed_in[-1].number
         tries = []
         for work in reversed(handed_in):

@@ -141,7 +141,7 @@ def remark(
             done += _remark_person(session, person_id, assignment_id, place, judge, how, reason, by, title, now)
     if done:
         with db.writing() as session:
-            answer_spread.fix_again(session, assignment_id, now)
+            answer_spread.fix_again(session, assignment_id)
     return done
 
 

@@ -27,16 +27,25 @@ _Other = aliased(Work)
 # The grade with the highest running number counts.
 _COUNTS = ~sa.exists().where(_Later.answer_id == Grade.answer_id, _Later.number > Grade.number)
 _FIRST = sa.and_(Answer.question_id == Question.id, sa.not_(Answer.again))
-# Of a person's tries the last one handed in.
-_LAST = sa.and_(
-    Work.handed_in_at.is_not(None),
-    ~sa.exists().where(
-        _Other.assignment_id == Work.assignment_id,
-        _Other.person_id == Work.person_id,
-        _Other.number > Work.number,
-        _Other.handed_in_at.is_not(None),
-    ),
-)
+
+
+def _last(until: datetime | None = None) -> sa.ColumnElement[bool]:
+    """Of a person's tries the last one handed in, by a time where one is given."""
+
+    def handed_in(work: type[Work]) -> sa.ColumnElement[bool]:
+        return work.handed_in_at.is_not(None) if until is None else work.handed_in_at <= until
+
+    return sa.and_(
+        handed_in(Work),
+        ~sa.exists().where(
+            _Other.assignment_id == Work.assignment_id,
+            _Other.person_id == Work.person_id,
+            _Other.number > Work.number,
+            handed_in(_Other),
+        ),
+    )
+
+
 _SUM = (
     sa.func.coalesce(sa.func.sum(sa.case((Grade.outcome != "void", Grade.credit), else_=0.0)), 0.0).label("points"),
     sa.func.coalesce(sa.func.sum(sa.case((Grade.outcome != "void", 1), else_=0)), 0).label("of"),
@@ -52,16 +61,18 @@ def sums(session: Session, assignment_id: int) -> dict[str, Row]:
         .join(Question, Question.work_id == Work.id)
         .join(Answer, _FIRST)
         .join(Grade, sa.and_(Grade.answer_id == Answer.id, _COUNTS))
-        .where(Work.assignment_id == assignment_id, _LAST)
+        .where(Work.assignment_id == assignment_id, _last())
         .group_by(Work.id)
     )
     return {row.id: row for row in rows}
 
 
-def counting(session: Session, assignment_id: int) -> list[Work]:
-    """The work that counts of each person who handed one in."""
+def counting(session: Session, assignment_id: int, until: datetime | None = None) -> list[Work]:
+    """The work that counts of each person who handed one in, by a time where one is given."""
     return list(
-        session.scalars(sa.select(Work).where(Work.assignment_id == assignment_id, _LAST).order_by(Work.person_id))
+        session.scalars(
+            sa.select(Work).where(Work.assignment_id == assignment_id, _last(until)).order_by(Work.person_id)
+        )
     )
 
 
@@ -98,14 +109,15 @@ def credits(session: Session, assignment_id: int) -> Iterator[Row]:
             .join(Question, Question.work_id == Work.id)
             .join(Answer, _FIRST)
             .join(Grade, sa.and_(Grade.answer_id == Answer.id, _COUNTS))
-            .where(Work.assignment_id == assignment_id, _LAST)
+            .where(Work.assignment_id == assignment_id, _last())
             .execution_options(yield_per=2000)
         )
     )
 
 
-def judged(session: Session, assignment_id: int) -> Iterator[Row]:
-    """Of each answer that counts what a spread needs: person, place, part, outcome, credit, belief, marks.
+def judged(session: Session, assignment_id: int, until: datetime) -> Iterator[Row]:
+    """Of each answer that counts, handed in by then, what a spread needs: person, place, part, outcome, credit, belief,
+    marks.
 
     The marks come as they are stored, as JSON text: many people's are alike, and each text need be read only once.
     """
@@ -124,7 +136,7 @@ def judged(session: Session, assignment_id: int) -> Iterator[Row]:
             .join(Question, Question.work_id == Work.id)
             .join(Answer, _FIRST)
             .join(Grade, sa.and_(Grade.answer_id == Answer.id, _COUNTS))
-            .where(Work.assignment_id == assignment_id, _LAST)
+            .where(Work.assignment_id == assignment_id, _last(until))
             .execution_options(yield_per=2000)
         )
     )

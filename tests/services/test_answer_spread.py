@@ -6,8 +6,8 @@ import pytest
 
 from quizsvc.errors import NotFoundError
 from quizsvc.physics.units import from_si
-from quizsvc.services import answer_spread
-from quizsvc.store.tables import Assignment
+from quizsvc.services import answer_spread, remarking
+from quizsvc.store.tables import Allowance, Assignment
 from tests.bank.right_answers import right_answer
 from tests.kinds_bank import BY_KIND
 from tests.services import assigned, handed_in
@@ -175,6 +175,52 @@ class TestFewAndFixed:
         first = answer_spread.spread(bank_db, instructor, assignment, now=clock())
         clock.advance(days=30)
         assert answer_spread.spread(bank_db, instructor, assignment, now=clock()) == first
+
+    def test_nobody_waits_for_who_is_excused(self, bank_db, clock):
+        """Five of six are in and the sixth is excused."""
+        instructor, students, assignment = handed_in.school(bank_db, clock, ITEMS[:1])
+        for student in students[:5]:
+            handed_in.do(bank_db, clock, student, assignment, ["right"])
+        assert answer_spread.spread(bank_db, instructor, assignment, now=clock()).fixed_at is None
+        with bank_db.writing() as session:
+            session.add(
+                Allowance(
+                    assignment_id=assignment, person_id=students[5], what="excused", reason="Ill.", taken_back=False,
+                    given_at=clock(),
+                )
+            )  # fmt: skip
+        assert answer_spread.spread(bank_db, instructor, assignment, now=clock()).fixed_at == clock()
+
+    def test_who_hands_in_after_it_was_fixed_is_never_counted(self, bank_db, clock):
+        """Not by a re-mark either: the two summaries would tell what the sixth had chosen."""
+        instructor, students, assignment = handed_in.school(bank_db, clock, ITEMS[:1])
+        for student in students[:5]:
+            handed_in.do(bank_db, clock, student, assignment, [{"option": "ten"}])
+        clock.advance(days=8)
+        answer_spread.spread(bank_db, instructor, assignment, now=clock())
+        with bank_db.writing() as session:
+            session.add(
+                Allowance(
+                    assignment_id=assignment, person_id=students[5], what="extension", reason="Ill.", taken_back=False,
+                    until_at=clock() + timedelta(days=2), given_at=clock(),
+                )
+            )  # fmt: skip
+        clock.advance(days=1)
+        handed_in.do(bank_db, clock, students[5], assignment, [{"option": "never"}])
+        remarking.remark(bank_db, instructor, assignment, 1, how="void", why="Faulty.", revision=None, now=clock())
+        view = answer_spread.spread(bank_db, instructor, assignment, now=clock())
+        assert view.people == 5 and view.questions[0]["answers"] is None
+        with bank_db.reading() as session:
+            assert "'never', 'text'" not in str(session.get(Assignment, assignment).summary)
+
+    def test_what_is_taken_back_is_fixed_as_it_stands(self, bank_db, clock):
+        """Nobody can hand in any more."""
+        instructor, students, assignment = handed_in.school(bank_db, clock, ITEMS[:1])
+        for student in students[:5]:
+            handed_in.do(bank_db, clock, student, assignment, ["right"])
+        with bank_db.writing() as session:
+            session.get(Assignment, assignment).state = "taken back"
+        assert answer_spread.spread(bank_db, instructor, assignment, now=clock()).people == 5
 
 
 class TestWhose:

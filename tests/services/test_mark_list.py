@@ -10,8 +10,9 @@ import sqlalchemy as sa
 
 from quizsvc.errors import NotFoundError
 from quizsvc.services import homework, mark_list, mark_row
-from quizsvc.store.tables import Allowance, Membership
+from quizsvc.store.tables import Allowance, Look, Membership
 from tests.services import assigned, handed_in
+from tests.services.drills import count
 
 ITEMS = ("essential-bus-feeds", "controller-dead-what-holds")
 # Right; one of two keys without a false pick, which is half of it.
@@ -89,6 +90,21 @@ def test_what_is_open_of_a_work_is_nobodys_to_see(bank_db, clock):
     homework.begin(bank_db, ids[0], assignment, now=clock(), rng=random.Random(2))
     with pytest.raises(NotFoundError):
         mark_row.opened(bank_db, by, assignment, ids[0], now=clock())
+    assert count(bank_db, Look) == 0
+
+
+def test_a_look_is_noted_for_the_person(bank_db, clock):
+    """Who looked, at what, when; the list alone is no look at anybody."""
+    by, ids, assignment = handed_in.school(bank_db, clock, ITEMS, students=1)
+    handed_in.do(bank_db, clock, ids[0], assignment, HALF)
+    mark_list.mark_list(bank_db, by, assignment, now=clock())
+    assert count(bank_db, Look) == 0
+    mark_row.opened(bank_db, by, assignment, ids[0], now=clock())
+    with bank_db.reading() as session:
+        look = session.scalars(sa.select(Look)).one()
+    assert (look.person_id, look.looked_by, look.what, look.at) == (
+        ids[0], by, "homework: Bleed air for Monday", clock(),
+    )  # fmt: skip
 
 
 def test_others_are_told_it_is_not_there(bank_db, clock):
