@@ -22,13 +22,12 @@ from quizsvc.errors import (
 )
 from quizsvc.web.edge import LARGE_BODY
 from quizsvc.web.headers import OriginError
-from quizsvc.web.people import RoleNeededError, SignInNeededError
+from quizsvc.web.people import SignInNeededError
 
 __all__ = ["problem", "problem_of", "register", "status_of"]
 
 _STATUS: tuple[tuple[type[QuizsvcError], int], ...] = (
     (OriginError, 403),
-    (RoleNeededError, 403),
     (SignInNeededError, 401),
     (InputError, 422),
     (NotFoundError, 404),

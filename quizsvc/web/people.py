@@ -5,13 +5,12 @@ from __future__ import annotations
 from flask import Flask, Response, g, request
 
 from quizsvc.errors import QuizsvcError
-from quizsvc.services import accounts
+from quizsvc.services import accounts, edge
 from quizsvc.services.views import PersonView, SignedIn
 from quizsvc.web.wiring import wired
 
 __all__ = [
     "COOKIE",
-    "RoleNeededError",
     "SignInNeededError",
     "begin",
     "device",
@@ -30,10 +29,6 @@ _COOKIE_DAYS = 400  # browsers keep no cookie longer
 
 class SignInNeededError(QuizsvcError):
     """The screen belongs to a person, and this browser has none."""
-
-
-class RoleNeededError(QuizsvcError):
-    """The screen belongs to a role that this person does not have."""
 
 
 def register(app: Flask) -> None:
@@ -97,16 +92,12 @@ def with_role(*roles: str) -> PersonView:
     ------
     SignInNeededError
         There is nobody.
-    RoleNeededError
-        The account has none of them.
+    NotFoundError
+        The account has none of them; it reads as for an address without a page.
     """
     found = required()
     if not set(roles) & set(found.roles):
-        raise RoleNeededError(
-            "role-needed",
-            f"this screen needs one of the roles: {', '.join(roles)}",
-            mend="ask the keeper of this installation for the role, or sign in to another account",
-        )
+        raise edge.not_found("page")
     return found
 
 
