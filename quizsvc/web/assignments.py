@@ -8,7 +8,7 @@ from flask import Blueprint, flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from quizsvc.errors import ConflictError, InputError, QuizsvcError
-from quizsvc.services import assignment_picking, assignment_preview, assignment_release, assignments
+from quizsvc.services import assignment_picking, assignment_preview, assignment_release, assignments, groups
 from quizsvc.services.assignment_items import DEMANDS, KINDS, Criteria
 from quizsvc.services.assignment_rules import FEEDBACK, LONGEST_TITLE, MOST_MINUTES, MOST_TRIES, NUMBERS, RulesForm
 from quizsvc.services.assignments import AssignmentView
@@ -244,15 +244,15 @@ def _new(group_id: int, *, error: QuizsvcError | None = None) -> str:
     person, wiring = people.required(), wired()
     picking = assignment_picking.catalogue(wiring.db, person.id, group_id)
     sent = request.form if error else None
-    return render_template(
-        "school/assignment_new.html", group_id=group_id, error=error, sent=sent, **_pick_words(picking)
-    )
+    group = groups.view(wiring.db, person.id, group_id)
+    return render_template("school/assignment_new.html", group=group, error=error, sent=sent, **_pick_words(picking))
 
 
 def _items(assignment_id: int, *, error: QuizsvcError | None = None) -> str:
     person_id, view = mine(assignment_id)
     picking = assignment_picking.picking_of(wired().db, person_id, assignment_id)
-    listed = request.args.get("system", "")[:_LONGEST_ID]
+    asked = request.args.get("system", "")
+    listed = asked if asked in picking.systems else ""
     taken = {place.item.id for place in picking.places}
     return render_template(
         "school/assignment_items.html",
