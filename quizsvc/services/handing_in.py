@@ -14,7 +14,7 @@ from quizsvc.bank.grade import read_response
 from quizsvc.errors import ConflictError
 from quizsvc.services import edge, homework, memory_log
 from quizsvc.services.clocks import effective_time
-from quizsvc.services.homework_answers import Given, hand_in_now, store_answer
+from quizsvc.services.homework_answers import Given, hand_in_now, judge, store_answers
 from quizsvc.services.homework_content import Handed, canonical
 from quizsvc.services.homework_reading import begun_work, refuse_closed, work_view
 from quizsvc.services.homework_release import feedback_time, release_in
@@ -115,7 +115,8 @@ def answer_now(
             at = effective_time(issued_at=row.issued_at, received_at=now, given_at=given_at, sent_at=sent_at)
             chain = [one for one in rows if row.chain and one.chain == row.chain]
             earlier = {one.part: one.response for one in chain if one.answer_id is not None}
-            store_answer(session, person, row, Given(sent, sureness, at, now), earlier, judged_at=now)
+            given = Given(sent, sureness, at, now)
+            store_answers(session, [judge(session, person, row, given, earlier, judged_at=now)])
             draft = session.get(DraftResponse, question_id)
             if draft is not None:
                 session.delete(draft)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -21,7 +21,7 @@ from quizsvc.store import homework, people, questions
 from quizsvc.store.session import Session
 from quizsvc.store.tables import Answer, Assignment, Grade, Person, Work
 
-__all__ = ["Given", "hand_in_now", "store_answer"]
+__all__ = ["Given", "hand_in_now", "judge", "store_answers"]
 
 PASS: Mapping[str, Any] = {"pass": True}
 
@@ -45,6 +45,7 @@ def hand_in_now(
     rows = questions.shown_of_work(session, found.id)
     kept = homework.drafts(session, found.id)
     handed = []
+    judged = []
     earlier: dict[str, dict[str, Any]] = {}
     for row in rows:
         if row.answer_id is not None:
@@ -57,10 +58,13 @@ def hand_in_now(
                 if draft is not None
                 else Given({}, None, None, at)
             )
-            response = store_answer(session, person, row, given, earlier.get(row.chain or "", {}), judged_at=at)
+            made = judge(session, person, row, given, earlier.get(row.chain or "", {}), judged_at=at)
+            judged.append(made)
+            response = made[0].response
         if row.chain:
             earlier.setdefault(row.chain, {})[row.part] = response
         handed.append(Handed(row.id, row.position, row.item_id, given.raw, given.sureness, given.received_at))
+    store_answers(session, judged)
     late = is_late(times_for(session, assigned, found.person_id), at, found.ends_at)
     # All at once: no query between may write half of it.
     found.handed_in_at, found.device_at, found.late = at, device_at, late
@@ -68,7 +72,17 @@ def hand_in_now(
     session.flush()
 
 
-def store_answer(
+def store_answers(session: Session, judged: Sequence[tuple[Answer, Grade]]) -> None:
+    """Store answers with their grades: one statement for all of either."""
+    session.add_all(answer for answer, _ in judged)
+    session.flush()
+    for answer, made in judged:
+        made.answer_id = answer.id
+    session.add_all(made for _, made in judged)
+    session.flush()
+
+
+def judge(
     session: Session,
     person: Person,
     row: Any,
@@ -76,8 +90,8 @@ def store_answer(
     earlier: Mapping[str, Mapping[str, Any]],
     *,
     judged_at: datetime,
-) -> dict[str, Any]:
-    """Store an answer with its first grade, judged as practice judges; returns the response that it was read as."""
+) -> tuple[Answer, Grade]:
+    """An answer with its first grade, judged as practice judges; nothing is stored yet."""
     revision = compiled_in(session, row.revision_hash, row.revision_id)
     own = {
         part: float(earlier[part]["si"]) for part in row.record.get("earlier") or () if "si" in earlier.get(part, {})
@@ -104,25 +118,19 @@ def store_answer(
         local_day=local_day(effective_at, person.time_zone),
         offline=False,
     )
-    session.add(answer)
-    session.flush()
     withdrawn = row.withdrawn_at is not None
-    session.add(
-        Grade(
-            answer_id=answer.id,
-            number=1,
-            outcome="void" if withdrawn else judged.outcome,
-            credit=0.0 if withdrawn else judged.credit,
-            void_reason=WITHDRAWN if withdrawn else None,
-            trap=judged.trap,
-            belief=judged.belief,
-            remark=judged.remark,
-            read_back=judged.read_back,
-            marks=marks_stored(judged),
-            graded_at=judged_at,
-        )
+    return answer, Grade(
+        number=1,
+        outcome="void" if withdrawn else judged.outcome,
+        credit=0.0 if withdrawn else judged.credit,
+        void_reason=WITHDRAWN if withdrawn else None,
+        trap=judged.trap,
+        belief=judged.belief,
+        remark=judged.remark,
+        read_back=judged.read_back,
+        marks=marks_stored(judged),
+        graded_at=judged_at,
     )
-    return response
 
 
 def _judged(record: Mapping[str, Any], raw: Mapping[str, Any]) -> tuple[dict[str, Any], Graded]:
