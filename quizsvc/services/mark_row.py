@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from quizsvc.services import edge, homework_marks
+from quizsvc.services import edge, homework_marks, looks
 from quizsvc.services.homework_release import settle_assignment
 from quizsvc.services.mark_list import GONE
 from quizsvc.services.remarking import RemarkLine, history
@@ -14,7 +14,6 @@ from quizsvc.services.stored_questions import stored_question
 from quizsvc.services.views import QuestionView
 from quizsvc.store import marking, people, questions, works
 from quizsvc.store.session import Database
-from quizsvc.store.tables import Look
 
 __all__ = ["HandedIn", "OpenedRow", "TryView", "opened"]
 
@@ -73,7 +72,7 @@ def opened(db: Database, by: int, assignment_id: int, person_id: int, *, now: da
         handed_in = [one for one in works.of_person(session, assignment.id, person_id) if one.handed_in_at is not None]
         if person is None or not handed_in:
             raise edge.not_found("mark")
-        session.add(Look(person_id=person.id, looked_by=by, what=f"homework: {assignment.title}", at=now))
+        looks.note(session, person.id, by, f"homework: {assignment.title}", now)
         last = handed_in[-1].number
         tries = []
         for work in reversed(handed_in):
