@@ -165,13 +165,18 @@ class World:
     ids: dict[str, int] = field(default_factory=dict)
     values: dict[str, str] = field(default_factory=dict)
     homework_question: str = ""
+    clients: dict[str, object] = field(default_factory=dict)
+    form_tokens: dict[str, str] = field(default_factory=dict)
 
     def client(self, who):
-        """A browser of that person."""
-        made = self.app.test_client()
+        """The browser of that person."""
+        if who not in self.clients:
+            self.clients[who] = self.app.test_client()
         if who in self.tokens:
-            made.set_cookie("session", self.tokens[who])
-        return made
+            self.clients[who].set_cookie("session", self.tokens[who])
+        else:
+            self.clients[who].delete_cookie("session")  # a set may have made somebody of the visitor
+        return self.clients[who]
 
     def path(self, rule, *, unknown=False):
         """The rule's address with what there is, or with numbers that nothing has."""
@@ -212,9 +217,14 @@ class World:
             return call(path, json=self.body(rule, unknown=unknown), headers={"Origin": "http://127.0.0.1:8019"})
         if verb == "GET":
             return client.get(path)
-        page = client.get("/account" if who in self.tokens else "/sign-in").get_data(as_text=True)
-        token = re.search(r'name="csrf_token"[^>]*value="([^"]+)"', page)[1]
-        return client.post(path, data={"csrf_token": token, "text": "One sentence."})
+        return client.post(path, data={"csrf_token": self.form_token(who), "text": "One sentence."})
+
+    def form_token(self, who):
+        """The token that this person's forms carry."""
+        if who not in self.form_tokens:
+            page = self.client(who).get("/account" if who in self.tokens else "/sign-in").get_data(as_text=True)
+            self.form_tokens[who] = re.search(r'name="csrf_token"[^>]*value="([^"]+)"', page)[1]
+        return self.form_tokens[who]
 
 
 @pytest.fixture
