@@ -33,6 +33,7 @@ from quizsvc.services.homework_views import (
     WorkView,
 )
 from quizsvc.store import homework, people, questions
+from quizsvc.store import works as drawn_works
 from quizsvc.store.session import Database, Session
 from quizsvc.store.tables import DraftResponse
 from quizsvc.store.tables_practice import SURENESS
@@ -88,8 +89,10 @@ def begin(db: Database, person_id: int, assignment_id: int, *, now: datetime, rn
         found = _one(session, person_id, assignment_id, now)
         number = len(found.works) + 1
         row = homework.assigned(session, person_id, assignment_id)[0][0]
-        # Drawing computes: done while only reading, so that no writer waits for it.
-        drawn = works.prepare(session, row, person_id, rng) if found.may_begin and row.numbers == "own" else None
+        # Drawing computes: done while only reading, so that no writer waits for it. A preview may have done it before.
+        drawn = None
+        if found.may_begin and row.numbers == "own" and not drawn_works.of_try(session, row.id, person_id, number):
+            drawn = works.prepare(session, row, person_id, rng)
     if found.at_work is not None:
         return work(db, person_id, found.at_work.id, now=now)
     with db.writing() as session:
