@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from quizsvc.errors import ConflictError, InputError, NotFoundError
 from quizsvc.services import answer_spread, banks, homework, notices, remarking
 from quizsvc.store.tables import Answer, Grade, Question
-from tests import factories
+from tests import factories, kinds_bank
 from tests.services import handed_in
 from tests.services.drills import count
 from tests.services.test_answers import same_as_replayed
@@ -194,6 +194,45 @@ class TestOnlyVoid:
         instructor, _, assignment, _ = done(bank_db, clock)
         seen = remarking.look(bank_db, instructor, assignment, 1)
         assert (seen.corrected_number, seen.only_void) == (None, "no corrected text of it has been loaded")
+
+
+@pytest.mark.parametrize("backend", ["sqlite"], indirect=True)
+def test_the_parts_of_a_scenario_follow_the_persons_own_answers(kinds_db, clock, tmp_path):
+    """The corrected text keys the schedule, which had been a trap; the third part goes on from the first.
+
+    By hand: the placard is the schedule plus 200 ft, the cabin climbs at 550 fpm from 5,600 ft.
+    """
+
+    def schedule(record):
+        return {"text": f"{record['traps'][0]['value'] / 0.3048:.0f} ft"}
+
+    def minutes_from(offset_ft):
+        return lambda record: {"text": f"{(record['earlier']['a'] / 0.3048 + offset_ft - 5600) / 550:.1f} min"}
+
+    answers = (
+        (schedule, {"option": "none"}, minutes_from(-200)),
+        ("right", {"option": "none"}, minutes_from(0)),
+        ("pass", {"option": "none"}, minutes_from(0)),
+    )
+    instructor, _, assignment, works = done(kinds_db, clock, ("asked-as-scenario",), answers)
+    assert [[row[1] for row in grades(kinds_db, work)] for work in works] == [
+        ["miss", "full", "full"], ["full", "full", "full"], ["pass", "full", "full"],
+    ]  # fmt: skip
+    folder = kinds_bank.write_kinds_bank(tmp_path / "corrected")
+    for file in folder.rglob("*.yaml"):
+        file.write_text(
+            file.read_text()
+            .replace("answer: placard(390*FL)", "answer: schedule(390*FL)")
+            .replace("{id: schedule, value: schedule(390*FL), belief: read the schedule}",
+                     "{id: placard, value: placard(390*FL), belief: read the placard}")
+        )  # fmt: skip
+    banks.load(kinds_db, folder, now=clock(), rng=random.Random(4))
+    remark(kinds_db, clock, instructor, assignment)
+    # Who passed the first part is judged by its key, which is 200 ft lower now: 0.4 min off, more than 0.2 and no more
+    # than twice as much.
+    assert [[row[1] for row in grades(kinds_db, work) if row[0] == 2] for work in works] == [
+        ["full", "full", "full"], ["miss", "full", "full"], ["pass", "full", "part"],
+    ]  # fmt: skip
 
 
 class TestRelease:
