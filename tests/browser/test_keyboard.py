@@ -7,7 +7,7 @@ import pytest
 from quizsvc.store.tables import Answer, Grade, Question, Squawk
 from tests.browser import steps
 from tests.browser.keyboard import Keys
-from tests.browser.screens import KINDS, NOBODY, PILOT, REVIEWER, drill_addresses, visitor, world
+from tests.browser.screens import INSTRUCTOR, KINDS, NOBODY, PILOT, REVIEWER, drill_addresses, visitor, world
 from tests.web.keys import fields, right
 
 pytestmark = pytest.mark.browser
@@ -24,6 +24,10 @@ SCREENS = {
         "/account/delete", "/on-this-device", "/homework",
     ),
     REVIEWER: ("/preview?q=asked", "/preview/asked-as-one"),
+    INSTRUCTOR: (
+        "/desk", "/groups/new", "{school[group]}", "{school[group]}/code", "{school[group]}/roll",
+        "{school[group]}/roll/links", "{school[draft]}", "{school[draft]}/rules", "/join",
+    ),
 }  # fmt: skip
 STATUS, REFUSAL = "document.getElementById('status')", "document.getElementById('refusal')"
 
@@ -35,14 +39,14 @@ def made(templates, tmp_path_factory):
         yield whole
 
 
-@pytest.mark.parametrize("who", [NOBODY, PILOT, REVIEWER])
+@pytest.mark.parametrize("who", [NOBODY, PILOT, REVIEWER, INSTRUCTOR])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_tab_walks_every_screen_in_its_order(made, chromium, who, scheme):
     """Everything that can be used is reached once, has a name and a ring; the first stop leads past the navigation."""
     page = visitor(chromium, made, who, viewport=PHONE, color_scheme=scheme)
     drill = drill_addresses(made).values() if who == PILOT and scheme == "light" else ()
     for address in (*SCREENS[who], *drill):
-        page.goto(address)
+        page.goto(address.format_map(vars(made)))
         keys = Keys(page)
         page.evaluate("document.activeElement.blur()")
         while keys.tab():

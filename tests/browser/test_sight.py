@@ -6,7 +6,7 @@ import base64
 
 import pytest
 
-from tests.browser.screens import PILOT, REVIEWER, drill_addresses, unfold, visitor, world
+from tests.browser.screens import INSTRUCTOR, PILOT, REVIEWER, drill_addresses, unfold, visitor, world
 from tests.browser.test_access import CONTRAST
 
 pytestmark = pytest.mark.browser
@@ -16,6 +16,10 @@ OTHERS = (
     "/about", "/cautions", "/sign-in", "/sign-up", "/handbook", "/handbook/tolquenny-19/21-10", BENCH, "/log",
     "/thin-spots", "/expectation", "/account", "/account/password", "/account/devices", "/account/delete",
     "/on-this-device", "/homework",
+)  # fmt: skip
+OF_INSTRUCTOR = (
+    "/desk", "{school[group]}", "{school[group]}/code", "{school[group]}/roll", "{school[group]}/roll/links",
+    "{school[draft]}/rules", "{school[told]}/spread", "{school[told]}/marks",
 )  # fmt: skip
 WIDTHS, SCHEMES = (360, 1280), ("light", "dark")
 LOOKS = [(scheme, colours) for scheme in SCHEMES for colours in ("none", "active")]
@@ -43,6 +47,10 @@ def screens(chromium, made):
     for address in ("/thin-spots", "/expectation"):
         page.goto(address)
         yield page, f"{address} of {REVIEWER}"
+    page = visitor(chromium, made, INSTRUCTOR, viewport={"width": 360, "height": 800})
+    for address in OF_INSTRUCTOR:
+        page.goto(address.format_map(vars(made)))
+        yield page, f"{address} of {INSTRUCTOR}"
 
 
 def test_text_at_twice_its_size_is_whole(made, chromium):
