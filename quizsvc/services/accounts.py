@@ -12,7 +12,7 @@ from quizsvc.errors import ConflictError, InputError, NotFoundError
 from quizsvc.services import edge, memory_log, passwords
 from quizsvc.services.clocks import time_zone_name
 from quizsvc.services.links import look_at_link, make_link, use_link
-from quizsvc.services.own_data import delete_account, export_own
+from quizsvc.services.own_data import OWN_SHEET, delete_account, export_own
 from quizsvc.services.sessions import (
     asking,
     begin_anonymous,
@@ -25,7 +25,7 @@ from quizsvc.services.sessions import (
 )
 from quizsvc.services.sign_in import claim, claim_offer, sign_in
 from quizsvc.services.views import SettingsForm, SignedIn
-from quizsvc.store import bank, device_sessions, people
+from quizsvc.store import bank, device_sessions, leaving, people
 from quizsvc.store.session import Database
 from quizsvc.store.tables_people import EXPERIENCES, ROLES
 
@@ -189,7 +189,7 @@ def add_account(
 
 
 def remove_account(db: Database, name: str, *, now: datetime) -> None:
-    """Remove an account with everything of its person; squawks stay without the person.
+    """Remove an account with everything of its person; squawks stay without the person, homework without the name.
 
     Raises
     ------
@@ -208,7 +208,8 @@ def remove_account(db: Database, name: str, *, now: datetime) -> None:
                 f"'{name}' is the last keeper of this installation",
                 mend="add another first: quizsvc account add NAME --role keeper",
             )
-        people.delete(session, person.id)
+        people.lock(session, person.id)
+        leaving.remove(session, person.id, own_sheets=OWN_SHEET, at=now)
 
 
 class name_taken:

@@ -6,9 +6,12 @@ from datetime import datetime
 from typing import Any
 
 from quizsvc.errors import ConflictError
-from quizsvc.services import edge, log
-from quizsvc.store import answers, device_sessions, learners, people, squawks
+from quizsvc.services import edge, log, own_school
+from quizsvc.store import answers, device_sessions, learners, leaving, people, squawks
 from quizsvc.store.session import Database
+
+# The kind of produced sheet that a person made of themselves; it goes with them.
+OWN_SHEET = "evidence, own"
 
 
 def export_own(db: Database, person_id: int, *, now: datetime) -> dict[str, Any]:
@@ -62,11 +65,15 @@ def export_own(db: Database, person_id: int, *, now: datetime) -> dict[str, Any]
                 }
                 for device in device_sessions.of_person(session, person.id)
             ],
+            **own_school.exported(session, person.id),
         }
 
 
 def delete_account(db: Database, person_id: int, *, now: datetime) -> None:
     """Delete a person with everything of theirs: sessions, sets, questions, answers, memory. Squawks stay, unnamed.
+
+    Of who has done homework the row stays, blanked, and the homework with it: it is the school's record. Sheets that
+    were made for the school stay too.
 
     Raises
     ------
@@ -86,4 +93,4 @@ def delete_account(db: Database, person_id: int, *, now: datetime) -> None:
                 "you are the last keeper of this installation",
                 mend="make somebody else a keeper first",
             )
-        people.delete(session, person.id)
+        leaving.remove(session, person.id, own_sheets=OWN_SHEET, at=now)

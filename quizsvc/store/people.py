@@ -150,6 +150,8 @@ def delete_idle_anonymous(session: Session, *, before: datetime, before_offline:
     fetched = sa.exists().where(Question.person_id == Person.id, Question.offline)
     idle = sa.select(Person.id).where(
         Person.name.is_(None),
+        # Who has left and was blanked has no learner, and stays for the sake of their homework.
+        sa.exists().where(Learner.person_id == Person.id),
         sa.or_(
             sa.and_(Person.last_seen_at < before, sa.not_(fetched)),
             Person.last_seen_at < before_offline,
