@@ -17,7 +17,7 @@ from quizsvc.services.clocks import effective_time
 from quizsvc.services.homework_answers import Given, hand_in_now, judge, store_answers
 from quizsvc.services.homework_content import Handed, canonical
 from quizsvc.services.homework_reading import begun_work, refuse_closed, work_view
-from quizsvc.services.homework_release import feedback_time, release_in
+from quizsvc.services.homework_release import feedback_time, release_in, settle_person
 from quizsvc.services.homework_views import HomeworkQuestion, Receipt, WorkView
 from quizsvc.store import homework as store
 from quizsvc.store import people, questions
@@ -53,6 +53,7 @@ def hand_in(
         Its time is over.
     """
     edge.key(work_id, "work")
+    settle_person(db, person_id, now=now)  # a Sitting whose time is over is handed in by that
     with db.writing() as session:
         people.lock(session, person_id)
         found, assigned, group = begun_work(session, person_id, work_id)

@@ -12,7 +12,7 @@ from quizsvc.bank.question import Presented
 from quizsvc.errors import ConflictError, InputError
 from quizsvc.services import edge
 from quizsvc.services.compiled import compiled_in
-from quizsvc.services.homework_marks import mark
+from quizsvc.services.homework_marks import Mark, mark
 from quizsvc.services.homework_rules import Times, phase, takes
 from quizsvc.services.homework_times import times_for, times_of
 from quizsvc.services.homework_views import AssignmentView, DraftView, WorkQuestion, WorkView
@@ -82,6 +82,7 @@ def assigned_views(
     allowances = homework.allowances(session, person_id, ids)
     items = homework.places(session, ids)
     first = not homework.any_begun(session, person_id)
+    marks = homework.marks(session, [one.id for one in tries if one.released_at is not None])
     views = []
     for row, group in rows:
         allowance = allowances.get(row.id)
@@ -106,15 +107,9 @@ def assigned_views(
                 feedback=row.feedback,
                 questions=len(items[row.id]),
                 works=tuple(
-                    view_of(
-                        session,
-                        one,
-                        row,
-                        group,
-                        now,
-                        questions.shown_of_work(session, one.id) if one.released_at is not None else [],
-                        {},
-                        times=times,
+                    replace(
+                        view_of(session, one, row, group, now, [], {}, times=times),
+                        mark=Mark(*marks.get(one.id, (0.0, 0))) if one.released_at is not None else None,
                     )
                     for one in tries
                     if one.assignment_id == row.id

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable
 from datetime import datetime
 
 import sqlalchemy as sa
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, aliased
 
 from quizsvc.store.tables import (
     Allowance,
@@ -14,11 +14,14 @@ from quizsvc.store.tables import (
     Assignment,
     AssignmentPlace,
     DraftResponse,
+    Grade,
     Group,
     Membership,
     Question,
     Work,
 )
+
+_Later = aliased(Grade)
 
 
 def _student(person_id: int) -> sa.ColumnElement[bool]:
@@ -188,6 +191,22 @@ def _of(statement: sa.Select, person_id: int | None, assignment_id: int | None) 
     if assignment_id is not None:
         statement = statement.where(Work.assignment_id == assignment_id)
     return statement.order_by(Work.person_id, Work.number, Work.id)
+
+
+def marks(session: Session, work_ids: Collection[str]) -> dict[str, tuple[float, int]]:
+    """Points, and of how many, of works that were handed in; void questions count for neither."""
+    rows = session.execute(
+        sa.select(Question.work_id, sa.func.sum(Grade.credit), sa.func.count())
+        .join(Answer, sa.and_(Answer.question_id == Question.id, sa.not_(Answer.again)))
+        .join(Grade, Grade.answer_id == Answer.id)
+        .where(
+            Question.work_id.in_(work_ids),
+            Grade.outcome != "void",
+            ~sa.exists().where(_Later.answer_id == Grade.answer_id, _Later.number > Grade.number),
+        )
+        .group_by(Question.work_id)
+    )
+    return {work_id: (points, of) for work_id, points, of in rows if work_id is not None}
 
 
 def unseal(session: Session, question_ids: Iterable[str]) -> None:

@@ -401,6 +401,14 @@ class TestSitting:
         assert seen.handed_in_at == sat.ends_at == sat.begun_at + timedelta(minutes=40)
         assert not seen.late and seen.mark.points == 2.0
 
+    def test_handed_in_too_late_it_is_what_the_service_has_handed_in(self, bank_db, clock, ada, sat):
+        """No refusal: the receipt says the end of the Sitting."""
+        clock.advance(hours=2)
+        done = hand_in(bank_db, clock, ada, sat)
+
+        assert done.handed_in_at == sat.ends_at
+        assert grades(bank_db, sat) == [(1, "full"), (2, "pass"), (3, "pass")]
+
     def test_it_goes_on_after_a_pause_with_the_same_end(self, bank_db, clock, rng, ada, sat):
         """Closing the browser wins no time."""
         clock.advance(minutes=20)

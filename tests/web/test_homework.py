@@ -16,6 +16,7 @@ from quizsvc.store.tables import Answer, DraftResponse, Grade, Group, Person, Qu
 from quizsvc.web.app import create_app
 from tests.services.assigned import add_assignment, add_group
 from tests.services.drills import count
+from tests.web.description import Description
 from tests.web.keys import fields, right, wrong
 from tests.web.pages import on_both
 
@@ -381,6 +382,34 @@ def test_bad_drafts_get_a_sentence(member, kinds_db, settings, given, changes, s
     if status >= 400:
         assert reply.get_json()["detail"]
         assert count(kinds_db, DraftResponse) == 0
+
+
+def test_drafts_are_as_described(member, browsers, app, kinds_db, clock, settings, given):
+    """Every kind's own way of answering, a newer draft, and each refusal, held against openapi.json."""
+    description = Description(app.test_client().get("/api/v1/openapi.json").get_json())
+    work = begin(member, given())
+    seen = []
+
+    def put(visitor, **body):
+        reply = visitor.client.put("/api/v1/drafts", json=body, headers={"Origin": settings.public_url})
+        seen.append(reply.status_code)
+        if reply.status_code == 200:
+            description.check_request("PUT", "/api/v1/drafts", {"Content-Type": "application/json"}, body)
+        description.check_reply("PUT", "/api/v1/drafts", reply.status_code, reply.headers, reply.get_json())
+        return reply.get_json()
+
+    for question, _ in asked(kinds_db, work):
+        one = {"work": work, "question": question, "sureness": "sure", "given_at": "2026-03-02T09:00:00Z"}
+        for response in (right(kinds_db, question), wrong(kinds_db, question), {"pass": True}, {}):
+            put(member, **one, version=1 + len(seen), response=response)
+        assert put(member, **one, version=1, response=right(kinds_db, question))["newer"]["said"]
+    assert set(seen) == {200}
+    put(browsers(), **one, version=1, response={})
+    put(member, **(one | {"question": "0" * 32}), version=1, response={})
+    put(member, **one, version=0, response={})
+    clock.advance(days=8)
+    put(member, **one, version=900, response={})
+    assert seen[-4:] == [401, 404, 422, 409]
 
 
 def test_cautions(member, kinds_db, given):
