@@ -57,6 +57,8 @@ class TestCodes:
         first = code(bank_db, teacher, number, clock(), 1)
         second = code(bank_db, teacher, number, clock(), 2)
         assert joining.door(bank_db, student, second, now=clock()).group == "Third intake"
+        with pytest.raises(NotFoundError):
+            joining.door(bank_db, student, first, now=clock())
         joining.end_code(bank_db, teacher, number, now=clock())
         said = set()
         for one in (first, second, "22222222"):
