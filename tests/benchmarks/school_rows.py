@@ -13,6 +13,7 @@ from quizsvc.bank.grade import grade
 from quizsvc.bank.question import issue
 from quizsvc.services.compiled import compiled_in
 from quizsvc.services.question_views import marks_stored
+from quizsvc.services.sessions import new_people
 from quizsvc.store.session import Database
 from quizsvc.store.tables import (
     Answer,
@@ -21,7 +22,6 @@ from quizsvc.store.tables import (
     Group,
     Item,
     Membership,
-    Person,
     PersonRole,
     Revision,
 )
@@ -31,8 +31,8 @@ OVER = BEGUN + timedelta(days=8)
 _QUESTION = "item_id revision_id concept_id kind drawn option_order record draw_key sealed reason offline issued_at"
 
 
-def write_class(db: Database, students: int, places: int) -> tuple[int, int]:
-    """A group of so many students who have all handed in so many questions; returns instructor and assignment.
+def write_class(db: Database, students: int, places: int) -> tuple[int, int, list[int]]:
+    """A group whose students have all handed in so many questions; returns instructor, assignment and students.
 
     Each place is asked with one draw, and each person chooses one of its options, or a number, at random.
     """
@@ -52,7 +52,6 @@ def write_class(db: Database, students: int, places: int) -> tuple[int, int]:
                 for place, person in enumerate(people)
             ],
         )  # fmt: skip
-        session.execute(sa.insert(PersonRole), [{"person_id": people[0], "role": "instructor"}])
         assignment = Assignment(
             group_id=group.id, title="Everything", state="released", version=1, numbers="common",
             feedback="with the mark", tries=1, opens_at=BEGUN, closes_at=BEGUN + timedelta(days=7), made_at=BEGUN,
@@ -71,22 +70,16 @@ def write_class(db: Database, students: int, places: int) -> tuple[int, int]:
         )  # fmt: skip
         for start in range(1, len(people), 500):
             _hand_in(session, assignment.id, people[start : start + 500], asked, rng)
-        return people[0], assignment.id
+        return people[0], assignment.id, people[1:]
 
 
 def _people(session, students: int) -> list[int]:
-    """An instructor and so many students; their ids."""
-    first = (session.scalar(sa.select(sa.func.max(Person.id))) or 0) + 1
-    ids = list(range(first, first + students + 1))
+    """An instructor, who is head of training too, and so many students; their ids."""
+    names = [(f"Class {students} no {number}", f"class {students} no {number}") for number in range(students + 1)]
+    ids = list(new_people(session, names, aircraft=["tolquenny-19"], time_zone="UTC", now=BEGUN).values())
     session.execute(
-        sa.insert(Person),
-        [
-            {"id": one, "name": f"Person {one}", "name_key": f"person {one}", "time_zone": "UTC",
-             "aircraft": ["tolquenny-19"], "minutes_a_day": 5, "experience": "in training", "created_at": BEGUN,
-             "last_seen_at": BEGUN}
-            for one in ids
-        ],
-    )  # fmt: skip
+        sa.insert(PersonRole), [{"person_id": ids[0], "role": role} for role in ("instructor", "head of training")]
+    )
     return ids
 
 

@@ -36,6 +36,7 @@ def class_of_six(db, clock, **rules):
     return instructor, students, assignment
 
 
+@pytest.mark.parametrize("backend", ["sqlite"], indirect=True)
 class TestCounts:
     """What is counted, by hand from the answers above."""
 

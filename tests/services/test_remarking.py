@@ -253,6 +253,7 @@ class TestRelease:
         assert same_as_replayed(bank_db, clock, students[1])
 
 
+@pytest.mark.parametrize("backend", ["sqlite"], indirect=True)
 class TestRefused:
     """Who may, and what it takes."""
 

@@ -118,6 +118,7 @@ def test_who_answers_second_is_told(bank_db, clock, school, raised):
     assert len(squawk_steps.detail(bank_db, school["reviewer"], squawk).steps) == 1
 
 
+@pytest.mark.parametrize("backend", ["sqlite"], indirect=True)
 @pytest.mark.parametrize(
     ("changes", "reference"),
     [({"text": "  "}, "squawk-step-empty"), ({"status": "closed"}, "squawk-status-unknown"),
