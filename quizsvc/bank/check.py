@@ -41,7 +41,7 @@ from quizsvc.bank.text import Document, Table, plain, read_text
 from quizsvc.bank.trial import Trial, try_item
 from quizsvc.errors import Finding
 
-__all__ = ["BankText", "CheckedBank", "CheckedItem", "canonical_json", "check_bank"]
+__all__ = ["BankCheck", "BankText", "CheckedBank", "CheckedItem", "canonical_json", "check_bank"]
 
 GENERAL = "general"
 _NOT_BANK = ("demo-school.yaml",)
@@ -154,10 +154,12 @@ def check_bank(
     CheckedBank
         All findings, sorted by file and line, and everything without faults.
     """
-    return _Check(texts, rng, progress).run()
+    return BankCheck(texts, rng, progress).run()
 
 
-class _Check:
+class BankCheck:
+    """One run over some texts; `check_bank` is what most callers want."""
+
     def __init__(self, texts: Sequence[BankText], rng: Generator, progress: Callable[[int, int], None] | None) -> None:
         self.rng = rng
         self.progress = progress
@@ -182,6 +184,7 @@ class _Check:
         return known.get(text.base, "items")
 
     def run(self) -> CheckedBank:
+        """Check everything."""
         for text in self.files["aircraft"]:
             self._aircraft(text)
         for text in self.files["cautions"]:
@@ -301,12 +304,8 @@ class _Check:
     def _finish(self, item: ItemText, context: Context) -> CheckedItem | None:
         report = item.report
         if context.folder in self.broken:
-            report.remark(
-                item.place,
-                "bank-aircraft-broken",
-                "its formulas are not checked: aircraft.yaml cannot be read",
-                "mend aircraft.yaml first",
-            )
+            what = "its formulas are not checked: aircraft.yaml cannot be read"
+            report.remark(item.place, "bank-aircraft-broken", what, "mend aircraft.yaml first")
             return None
         uses_aircraft = check_formulas(item, context.library, self.rng, item.parts)
         uses_aircraft |= any(entry.get("list") for entry in item.body["draw"])

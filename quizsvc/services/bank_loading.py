@@ -8,9 +8,9 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from quizsvc.bank.check import CheckedBank, canonical_json
+from quizsvc.bank.check import CheckedBank, CheckedItem, canonical_json
 from quizsvc.errors import InputError
-from quizsvc.store import bank
+from quizsvc.store import bank, desk
 from quizsvc.store.session import Session
 from quizsvc.store.tables import (
     Aircraft,
@@ -148,29 +148,11 @@ def _store_items(session: Session, checked: CheckedBank, source: str, texts: Map
     stored = {row.id: row for row in bank.items(session)}
     revisions = bank.all_revisions(session)
     for item in checked.items:
-        row = stored.get(item.id)
-        _own("item", item.id, row, source)
+        hashed = texts.get(item.folder) if item.uses_aircraft else None
         known = revisions.get(item.id, {})
-        revision = known.get(item.hash)
-        if row is None:
-            row = Item(id=item.id, source=source, concept_id=item.concept, status=item.status, revision_id=0)
-            session.add(row)
-            session.flush()
-            done.new.append(item.id)
-        if revision is None:
-            revision = _revision(item, number=len(known) + 1, aircraft_hash=texts.get(item.folder), now=now)
-            session.add(revision)
-            session.flush()
-        if row.revision_id != revision.id:
-            if row.revision_id:
-                done.changed.append(item.id)
-        elif _counts_as_changed(row, item):
-            done.changed.append(item.id)
-        else:
-            done.unchanged += 1
-        _move(session, row, revision, item.status, now, done)
-        row.concept_id, row.status = item.concept, item.status
-    here = {item.id for item in checked.items}
+        _store_item(session, item, stored.get(item.id), known, source, hashed, now, done)
+    # What is kept as text at the bank desk is in no file, and no load of files takes it away.
+    here = {item.id for item in checked.items} | desk.ids(session)
     for key, row in stored.items():
         if row.source == source and key not in here and row.withdrawn_by != "bank":
             if row.withdrawn_at is None:
@@ -180,6 +162,52 @@ def _store_items(session: Session, checked: CheckedBank, source: str, texts: Map
                 row.withdrawn_by = "bank"
             done.withdrawn.append(key)
     return done
+
+
+def store_item(session: Session, item: CheckedItem, *, source: str, aircraft_hash: str | None, now: datetime) -> Done:
+    """Store one item without faults; everything else stays as it is.
+
+    Raises
+    ------
+    InputError
+        The id belongs to another source.
+    """
+    done = Done()
+    known = {revision.hash: revision for revision in bank.revisions_of(session, item.id)}
+    _store_item(session, item, bank.item(session, item.id), known, source, aircraft_hash, now, done)
+    return done
+
+
+def _store_item(
+    session: Session,
+    item: CheckedItem,
+    row: Item | None,
+    known: Mapping[str, Revision],
+    source: str,
+    aircraft_hash: str | None,
+    now: datetime,
+    done: Done,
+) -> None:
+    _own("item", item.id, row, source)
+    revision = known.get(item.hash)
+    if row is None:
+        row = Item(id=item.id, source=source, concept_id=item.concept, status=item.status, revision_id=0)
+        session.add(row)
+        session.flush()
+        done.new.append(item.id)
+    if revision is None:
+        revision = _revision(item, number=len(known) + 1, aircraft_hash=aircraft_hash, now=now)
+        session.add(revision)
+        session.flush()
+    if row.revision_id != revision.id:
+        if row.revision_id:
+            done.changed.append(item.id)
+    elif _counts_as_changed(row, item):
+        done.changed.append(item.id)
+    else:
+        done.unchanged += 1
+    _move(session, row, revision, item.status, now, done)
+    row.concept_id, row.status = item.concept, item.status
 
 
 def _counts_as_changed(row: Item, item: Any) -> bool:
@@ -222,7 +250,7 @@ def _revision(item: Any, *, number: int, aircraft_hash: str | None, now: datetim
         ramp=item.ramp,
         generated=bool(item.body["draw"]),
         handbook=item.body["handbook"],
-        aircraft_hash=aircraft_hash if item.uses_aircraft else None,
+        aircraft_hash=aircraft_hash,
         body=canonical_json(item.body),
         loaded_at=now,
     )

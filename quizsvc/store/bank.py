@@ -128,6 +128,11 @@ def all_revisions(session: Session) -> dict[str, dict[str, Revision]]:
     return found
 
 
+def revisions_of(session: Session, item_id: str) -> list[Revision]:
+    """Every revision of an item, without their texts."""
+    return list(session.scalars(sa.select(Revision).options(defer(Revision.body)).where(Revision.item_id == item_id)))
+
+
 def live_count(session: Session) -> int:
     """How many items may be asked."""
     return session.scalar(sa.select(sa.func.count()).where(Item.status == "live", Item.withdrawn_at.is_(None))) or 0

@@ -1,0 +1,95 @@
+"""The bank desk: a school's own items as text, and the revisions of handbooks."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Row
+from sqlalchemy.orm import Session
+
+from quizsvc.store.tables import Concept, DeskItem, HandbookRevision, Item, Revision
+
+
+def by_id(session: Session, item_id: str, *, lock: bool = False) -> DeskItem | None:
+    """A school's item, or None; locked until the unit of work ends where it is going to be changed."""
+    statement = sa.select(DeskItem).where(DeskItem.id == item_id)
+    return session.scalars(statement.with_for_update() if lock else statement).one_or_none()
+
+
+def of_author(session: Session, author_id: int | None) -> list[DeskItem]:
+    """What one person wrote, or everybody, in the order of folder and id."""
+    statement = sa.select(DeskItem).order_by(DeskItem.folder, DeskItem.id)
+    if author_id is not None:
+        statement = statement.where(DeskItem.author_id == author_id)
+    return list(session.scalars(statement))
+
+
+def ids(session: Session) -> set[str]:
+    """The ids of all items that are kept at the desk."""
+    return set(session.scalars(sa.select(DeskItem.id)))
+
+
+def in_use(session: Session, item_ids: list[str]) -> dict[str, Row]:
+    """By id, of those that have been live: number of the revision, who withdrew the item, whether only for homework."""
+    rows = session.execute(
+        sa.select(Item.id, Revision.number, Item.withdrawn_by, Item.homework_only)
+        .join(Revision, Revision.id == Item.revision_id)
+        .where(Item.id.in_(item_ids))
+    )
+    return {row.id: row for row in rows}
+
+
+def folders(session: Session) -> list[str]:
+    """The folders that have concepts, `general` first."""
+    found = session.scalars(sa.select(Concept.folder).where(Concept.active).distinct())
+    return sorted(found, key=lambda folder: (folder != "general", folder))
+
+
+def citing(session: Session, folder: str) -> list[Row]:
+    """Items of a folder that are in use, with the section and the text of their revision."""
+    return list(
+        session.execute(
+            sa.select(Item.id, Item.revision_id, Revision.handbook, Revision.kind, Revision.body)
+            .join(Revision, Revision.id == Item.revision_id)
+            .where(Revision.folder == folder, Item.withdrawn_at.is_(None))
+            .order_by(Item.id)
+        )
+    )
+
+
+def handbook_revisions(session: Session) -> list[HandbookRevision]:
+    """All of them, the newest first."""
+    return list(session.scalars(sa.select(HandbookRevision).order_by(HandbookRevision.id.desc())))
+
+
+def handbook_revision(session: Session, revision_id: int) -> HandbookRevision | None:
+    """One, or None."""
+    return session.get(HandbookRevision, revision_id)
+
+
+def read_again(session: Session, item_id: str) -> bool:
+    """Take an item that a handbook's revision had withdrawn into use again; False where it was not withdrawn by one."""
+    row = session.scalars(
+        sa.select(Item).where(Item.id == item_id, Item.withdrawn_by == "handbook").with_for_update()
+    ).one_or_none()
+    if row is None:
+        return False
+    row.withdrawn_at = row.withdrawn_by = None
+    session.execute(sa.update(Revision).where(Revision.id == row.revision_id).values(withdrawn_at=None))
+    return True
+
+
+def set_homework_only(session: Session, item_id: str, homework_only: bool) -> None:
+    """Say whether practice may ask an item."""
+    session.execute(sa.update(Item).where(Item.id == item_id).values(homework_only=homework_only))
+
+
+def stems(session: Session, item_ids: list[str]) -> dict[str, tuple[str, datetime | None, str | None]]:
+    """By id: text of the revision in use as JSON, since when and by whom the item is withdrawn."""
+    rows = session.execute(
+        sa.select(Item.id, Revision.body, Item.withdrawn_at, Item.withdrawn_by)
+        .join(Revision, Revision.id == Item.revision_id)
+        .where(Item.id.in_(item_ids))
+    )
+    return {row.id: (row.body, row.withdrawn_at, row.withdrawn_by) for row in rows}
