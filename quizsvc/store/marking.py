@@ -143,8 +143,17 @@ def judged(session: Session, assignment_id: int, until: datetime) -> Iterator[Ro
 
 
 def asked(session: Session, assignment_id: int) -> list[Row]:
-    """Each place, and part of it, once: item, revision, concept, kind; taken from one work, since all ask the same."""
-    first = sa.select(sa.func.min(Work.id)).where(Work.assignment_id == assignment_id).scalar_subquery()
+    """Each place, and part of it, once: item, revision, concept, kind; taken from one work, since all ask the same.
+
+    From one that was handed in where there is one: a work that was only drawn is written anew when places change.
+    """
+    first = (
+        sa.select(Work.id)
+        .where(Work.assignment_id == assignment_id)
+        .order_by(Work.handed_in_at.is_(None), Work.id)
+        .limit(1)
+        .scalar_subquery()
+    )
     return list(
         session.execute(
             sa.select(
