@@ -13,19 +13,19 @@ def by_id(session: Session, file_id: str) -> ProducedFile | None:
     return session.get(ProducedFile, file_id)
 
 
-def same(session: Session, person_id: int, what: str, media_type: str, sha256: str) -> ProducedFile | None:
-    """The first file of that kind about a person with just these bytes, or None."""
-    return session.scalars(
-        sa.select(ProducedFile)
-        .where(
-            ProducedFile.person_id == person_id,
-            ProducedFile.what == what,
-            ProducedFile.media_type == media_type,
-            ProducedFile.sha256 == sha256,
-        )
-        .order_by(ProducedFile.made_at, ProducedFile.id)
-        .limit(1)
-    ).one_or_none()
+def same(
+    session: Session, person_id: int, what: str, media_type: str, sha256: str, *, made_by: int | None = None
+) -> ProducedFile | None:
+    """The first file of that kind about a person with just these bytes, or None; of one maker where they are given."""
+    statement = sa.select(ProducedFile).where(
+        ProducedFile.person_id == person_id,
+        ProducedFile.what == what,
+        ProducedFile.media_type == media_type,
+        ProducedFile.sha256 == sha256,
+    )
+    if made_by is not None:
+        statement = statement.where(ProducedFile.made_by == made_by)
+    return session.scalars(statement.order_by(ProducedFile.made_at, ProducedFile.id).limit(1)).one_or_none()
 
 
 def of_person(session: Session, person_id: int, what: str | None = None) -> list[ProducedFile]:

@@ -63,7 +63,8 @@ def world(templates: Any, folder: Path) -> Iterator[World]:
         long_ago = now - timedelta(days=3)
         ids = {}
         for who, roles in (
-            (PILOT, ("pilot",)), (REVIEWER, ("pilot", "reviewer")), (INSTRUCTOR, ("pilot", "instructor")),
+            (PILOT, ("pilot",)), (REVIEWER, ("pilot", "reviewer", "head of training")),
+            (INSTRUCTOR, ("pilot", "instructor")),
         ):  # fmt: skip
             name = f"Aluna Dreywick {who}"
             accounts.add_account(site.db, name, roles, now=long_ago)

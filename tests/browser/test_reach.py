@@ -42,6 +42,9 @@ PAGES = {
         NOBODY: [BENCH],
         PILOT: [f"{BENCH}?fail=L_GEN&fail=TIE&node=SPDBRK", f"{BENCH}?fail=RELIEF&fail=CPC&at-BLEED=OFF"],
     },
+    "/bank-desk": {REVIEWER: ["/bank-desk"], PILOT: ["/bank-desk"]},
+    "/bank-desk/new": {REVIEWER: ["/bank-desk/new"]},
+    "/bank-desk/items/<desk_item>": {REVIEWER: ["{school[desk item]}", "{school[own desk item]}"]},
     "/preview": {REVIEWER: ["/preview", "/preview?q=gauge"], PILOT: ["/preview"]},
     "/preview/<item>": {REVIEWER: [f"/preview/asked-as-{kind}" for kind in sorted({*KINDS, "scenario"})]},
     "/sets/<key:set_id>": {PILOT: ["/sets/{ended_set}", "/sets/{open_set}"]},
@@ -91,9 +94,19 @@ PAGES = {
     },
     "/squawks": {INSTRUCTOR: ["/squawks"], REVIEWER: ["/squawks"]},
     "/squawks/<number:squawk_id>": {INSTRUCTOR: ["{school[squawk]}"], REVIEWER: ["{school[squawk]}"]},
+    "/training": {REVIEWER: ["/training"]},
+    "/people/<number:person_id>/evidence": {
+        who: ["/people/{school[person]}/evidence"] for who in (PILOT, INSTRUCTOR, REVIEWER)
+    },
+    "/people/<number:person_id>/evidence.html": {REVIEWER: ["/people/{school[person]}/evidence.html"]},
 }
-# Those of an instructor alone are looked at as what they are by test_monday.
-NO_PAGES_OF = {"/assignments/<number:assignment_id>/marks.csv"}
+# Those of a role alone are looked at as what they are by test_monday and test_evidence.
+NO_PAGES_OF = {
+    "/assignments/<number:assignment_id>/marks.csv",
+    "/people/<number:person_id>/evidence.csv",
+    "/people/<number:person_id>/evidence.json",
+    "/files/<key:file_id>",
+}
 NO_PAGES = {
     "/static/<path:filename>": "/static/icon.svg",
     "/health": "/health",
@@ -101,6 +114,7 @@ NO_PAGES = {
     "/account/export.csv": "/account/export.csv",
     "/account/export.json": "/account/export.json",
     "/preview/version.json": "/preview/version.json",
+    "/bank-desk/export.yaml": "/bank-desk/export.yaml",
     "/sw.js": "/sw.js",
     "/manifest.webmanifest": "/manifest.webmanifest",
 }

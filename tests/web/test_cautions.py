@@ -20,6 +20,7 @@ OWED = {
     "/sign-in": {"C7"},
     "/sign-up": {"C7"},
     "/thin-spots": {"C4"},
+    "/training": {"C4"},
     "/expectation": {"C4"},
 }
 
@@ -28,7 +29,7 @@ def _pages(app):
     return sorted(
         rule.rule
         for rule in app.url_map.iter_rules()
-        if "GET" in rule.methods and "<" not in rule.rule and not rule.rule.endswith((".json", ".csv"))
+        if "GET" in rule.methods and "<" not in rule.rule and not rule.rule.endswith((".json", ".csv", ".yaml"))
         # No screens: a program's answer, a script, the words under an icon.
         and rule.rule not in ("/health", "/claim", "/sw.js", "/manifest.webmanifest")
     )  # fmt: skip

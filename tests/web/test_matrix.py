@@ -14,10 +14,10 @@ from dataclasses import dataclass, field
 import pytest
 import sqlalchemy as sa
 
-from quizsvc.services import accounts, joining, practice, squawks
+from quizsvc.services import accounts, desk_items, joining, practice, produced_files, squawks
 from quizsvc.store.tables import DeviceSession, Membership
 from quizsvc.web.app import create_app
-from tests.services import doing
+from tests.services import desk_texts, doing
 from tests.services.assigned import add_assignment, add_group
 from tests.services.drills import begin, start
 
@@ -41,6 +41,7 @@ ANYBODY = IN | {VISITOR}
 GROUP = frozenset({INSTRUCTOR, STUDENT, MATE})
 TEACHERS = frozenset({INSTRUCTOR, OTHER})
 BANK = frozenset({REVIEWER, AUTHOR, KEEPER})
+DESK = frozenset({REVIEWER, AUTHOR})
 
 # Who is let in, by verb and rule. Everybody else who is signed in is told 404; a visitor is led to sign in.
 ROWS: dict[str, frozenset[str]] = {
@@ -114,6 +115,12 @@ ROWS: dict[str, frozenset[str]] = {
     "POST /works/<key:work_id>/questions/<key:question_id>/squawks": frozenset({STUDENT}),
     "PUT /api/v1/drafts": frozenset({STUDENT}),
     # the instructor's
+    "GET /training": frozenset({HEAD}),
+    **{
+        f"GET /people/<number:person_id>/evidence{ending}": frozenset({HEAD, INSTRUCTOR, STUDENT})
+        for ending in ("", ".html", ".csv", ".json")
+    },
+    "GET /files/<key:file_id>": frozenset({HEAD, STUDENT}),
     "GET /desk": TEACHERS,
     "GET /groups/new": TEACHERS,
     "POST /groups/new": TEACHERS,
@@ -150,6 +157,14 @@ ROWS: dict[str, frozenset[str]] = {
     "GET /squawks": TEACHERS | {REVIEWER},
     "GET /squawks/<number:squawk_id>": TEACHERS | {REVIEWER},
     "POST /squawks/<number:squawk_id>": TEACHERS | {REVIEWER},
+    "GET /bank-desk": DESK,
+    "GET /bank-desk/export.yaml": DESK,
+    "GET /bank-desk/new": frozenset({AUTHOR}),
+    "POST /bank-desk/new": frozenset({AUTHOR}),
+    "GET /bank-desk/items/<desk_item>": DESK,
+    "POST /bank-desk/items/<desk_item>": frozenset({AUTHOR}),
+    "POST /bank-desk/items/<desk_item>/read": frozenset({REVIEWER}),
+    "POST /bank-desk/items/<desk_item>/live": frozenset({REVIEWER}),
     "GET /preview": BANK,
     "GET /preview/<item>": BANK,
     "GET /preview/version.json": BANK,
@@ -269,6 +284,9 @@ def world(bank_db, settings, clock):
         "code": joining.make_code(bank_db, ids[INSTRUCTOR], group, rng=rng, now=clock()),
         "item": "gate-slow-leak",
         "device_id": str(device),
+        "desk_item": desk_items.start(
+            bank_db, ids[AUTHOR], folder="tolquenny-19", text=desk_texts.RUDDER, now=clock()
+        ),
         "group_id": str(group),
         "waiting": str(number),
         "number": str(inside),
@@ -279,6 +297,10 @@ def world(bank_db, settings, clock):
         "question_id": question,
         "set_id": drill.id,
         "squawk_id": str(squawk.id),
+        "file_id": produced_files.keep(
+            bank_db, ids[HEAD], what=produced_files.FOR_HEAD, person_id=ids[STUDENT], title="Evidence sheet",
+            media_type="text/csv", body=b"x", now=clock(),
+        ).id,
     }
     return made
 

@@ -39,6 +39,12 @@ OWN = (
 )
 # Addresses with a part that varies, and static files; each has its own test here.
 VARYING = {
+    "/training",  # of the head of training, as what follows with a person or a file: test_evidence
+    "/people/<number:person_id>/evidence",
+    "/people/<number:person_id>/evidence.csv",
+    "/people/<number:person_id>/evidence.html",
+    "/people/<number:person_id>/evidence.json",
+    "/files/<key:file_id>",
     "/assignments/<number:assignment_id>",  # of instructors, as what follows it: test_assignments
     "/assignments/<number:assignment_id>/allowances",
     "/assignments/<number:assignment_id>/items",
@@ -55,6 +61,10 @@ VARYING = {
     "/assignments/<number:assignment_id>/print",
     "/assignments/<number:assignment_id>/print/answers",
     "/assignments/<number:assignment_id>/rules",
+    "/bank-desk",  # of authors and reviewers, as what follows: test_bank_desk
+    "/bank-desk/export.yaml",
+    "/bank-desk/items/<desk_item>",
+    "/bank-desk/new",
     "/bench",
     "/bench/<aircraft>",
     "/claim",

@@ -1,0 +1,97 @@
+"""An evidence sheet as CSV and as JSON; HTML is made where the templates are."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Mapping
+from dataclasses import asdict
+from datetime import date, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from quizsvc.services.evidence import HomeworkLine, Sheet, SystemLine
+from quizsvc.services.mark_list import neutral
+
+__all__ = ["as_csv", "as_json"]
+
+_COLUMNS = (
+    "of", "name", "state", "last", "concepts touched", "concepts in use", "items touched", "expected", "low", "high",
+    "out of", "mark", "tries", "revisions", "sha256", "caution",
+)  # fmt: skip
+
+
+def as_csv(found: Sheet, cautions: Mapping[str, str]) -> bytes:
+    """Comma-separated, UTF-8 with its mark: the cautions, the head, then a line for each system and assignment.
+
+    Each line carries the last caution again, so that a line copied out of the file is still no proof of anything.
+    """
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow([neutral(f"{found.title} ({found.zone})")])
+    for text in cautions.values():
+        writer.writerow([neutral(text)])
+    for text in found.missing:
+        writer.writerow([neutral(f"Missing: {text}")])
+    writer.writerow(_COLUMNS)
+    short = neutral(cautions.get("C4", ""))
+    if found.expected is not None and found.expected_day is not None:
+        one = found.expected
+        writer.writerow(
+            ["expectation", f"all systems on {found.expected_day}", found.expectation, "", "", "", "",
+             one.expected, one.low, one.high, one.of, "", "", "", "", short]
+        )  # fmt: skip
+    for system in found.systems:
+        writer.writerow([*_system(system, found.expectation), short])
+    for work in found.homework:
+        writer.writerow([*_homework(work), short])
+    return out.getvalue().encode("utf-8-sig")
+
+
+def _system(one: SystemLine, expectation: str) -> list[Any]:
+    share = one.expectation
+    return [
+        "system",
+        neutral(one.system),
+        "never practised" if one.last is None else "practised",
+        one.last or "",
+        one.concepts,
+        one.of_concepts,
+        one.items,
+        *((share.expected, share.low, share.high, share.of) if share is not None else (expectation, "", "", "")),
+        "",
+        "",
+        neutral("; ".join(map(str, one.revisions))),
+        "",
+    ]
+
+
+def _homework(one: HomeworkLine) -> list[Any]:
+    at = one.handed_in_at
+    return [
+        "homework",
+        neutral(f"{one.title}, {one.group}"),
+        one.state,
+        "" if at is None else at.astimezone(ZoneInfo(one.zone)).isoformat(sep=" ", timespec="seconds"),
+        "", "", one.questions, "", "", "", "",
+        one.mark or "",
+        one.tries,
+        neutral("; ".join(map(str, one.revisions))),
+        one.sha256 or "",
+    ]  # fmt: skip
+
+
+def as_json(found: Sheet, cautions: Mapping[str, str]) -> bytes:
+    """The sheet as JSON, UTF-8; times are UTC, days are those of the person's zone."""
+    body = asdict(found)
+    for left_out in ("kept", "caution_ids", "person_id", "what"):
+        del body[left_out]
+    whole = {"format": 1, "title": found.title, "cautions": dict(cautions), **body}
+    return json.dumps(whole, ensure_ascii=False, indent=1, default=_plain).encode()
+
+
+def _plain(value: Any) -> str:
+    if isinstance(value, date | datetime):
+        return value.isoformat()
+    raise TypeError(f"no plain value: {value!r}")

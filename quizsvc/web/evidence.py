@@ -1,0 +1,101 @@
+"""Evidence: the head of training's list, a person's sheet on the screen and as files, and files made before."""
+
+from __future__ import annotations
+
+from flask import Blueprint, Response, render_template, request
+
+from quizsvc.errors import InputError
+from quizsvc.services import evidence, evidence_files, produced_files
+from quizsvc.services.evidence import Sheet
+from quizsvc.services.produced_files import KeptFile
+from quizsvc.web import cautions, people
+from quizsvc.web.wiring import wired
+
+__all__ = ["blueprint"]
+
+blueprint = Blueprint("evidence", __name__)
+
+LONGEST_WORDS = 100
+SHOWN = 500
+
+
+@blueprint.get("/training")
+def training() -> str:
+    """The people of the installation, by name; what was made about those who have left."""
+    person, wiring = people.required(), wired()
+    words = request.args.get("q", "").strip()
+    if len(words) > LONGEST_WORDS:
+        raise InputError("q-too-long", "the words to look for are too long", where="q", mend=f"at most {LONGEST_WORDS}")
+    found = evidence.training(wiring.db, person.id, words=words)
+    return render_template(
+        "school/training.html",
+        person=person,
+        words=words,
+        found=found[:SHOWN],
+        count=len(found),
+        gone=produced_files.of_those_gone(wiring.db, person.id),
+    )
+
+
+@blueprint.get("/people/<number:person_id>/evidence")
+def sheet(person_id: int) -> str:
+    """The sheet as it stands now; nothing is kept of it."""
+    return render_template("school/evidence.html", one=_sheet(person_id))
+
+
+@blueprint.get("/people/<number:person_id>/evidence.html")
+def printed(person_id: int) -> Response:
+    """The sheet to print, kept as it is handed out."""
+    found = _sheet(person_id)
+    body = render_template("school/evidence_file.html", one=found, cautions=_cautions(found)).encode()
+    return _send(_kept(found, "text/html", body))
+
+
+@blueprint.get("/people/<number:person_id>/evidence.csv")
+def csv_file(person_id: int) -> Response:
+    """The sheet as CSV, kept as it is handed out."""
+    found = _sheet(person_id)
+    return _send(_kept(found, "text/csv", evidence_files.as_csv(found, _cautions(found))))
+
+
+@blueprint.get("/people/<number:person_id>/evidence.json")
+def json_file(person_id: int) -> Response:
+    """The sheet as JSON, kept as it is handed out."""
+    found = _sheet(person_id)
+    return _send(_kept(found, "application/json", evidence_files.as_json(found, _cautions(found))))
+
+
+@blueprint.get("/files/<key:file_id>")
+def again(file_id: str) -> Response:
+    """A file that was made before, byte for byte."""
+    return _send(produced_files.opened(wired().db, people.required().id, file_id, now=wired().clock()))
+
+
+def _sheet(person_id: int) -> Sheet:
+    return evidence.sheet(wired().db, people.required().id, person_id, now=wired().clock())
+
+
+def _cautions(found: Sheet) -> dict[str, str]:
+    return {one.id: one.text for one in cautions.of(found.caution_ids)}
+
+
+def _kept(found: Sheet, media_type: str, body: bytes) -> KeptFile:
+    return produced_files.keep(
+        wired().db,
+        people.required().id,
+        what=found.what,
+        person_id=found.person_id,
+        title=found.title,
+        media_type=media_type,
+        body=body,
+        now=wired().clock(),
+    )
+
+
+def _send(found: KeptFile) -> Response:
+    response = Response(found.body, mimetype=found.media_type)
+    ending = found.media_type.rpartition("/")[2]
+    how = "inline" if ending == "html" else "attachment"
+    response.headers["Content-Disposition"] = f'{how}; filename="evidence-{found.sha256[:12]}.{ending}"'
+    response.set_etag(found.sha256)
+    return response
