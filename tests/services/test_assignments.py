@@ -182,6 +182,14 @@ class TestPicking:
             after = self.pick(bank_db, clock, rng, teacher, empty, count=len(ranked), concepts=concept)
             assert set(after) - before == ranked
 
+    def test_own_numbers_before_what_is_the_same_for_all(self, bank_db, clock, rng, teacher, group):
+        """One item of four concepts is always of the one concept that has own numbers."""
+        for _ in range(6):
+            empty = add_assignment(bank_db, clock, group, [], released=False)
+            wanted = ("D-BUS", "H-GATE", "C-FAIL", "P-DIFF")
+            (found,) = self.pick(bank_db, clock, rng, teacher, empty, count=1, concepts=wanted)
+            assert found in ("cabin-from-differential", "highest-level-mental")
+
     def test_spread_over_concepts(self, bank_db, clock, rng, teacher, empty):
         """Four of four concepts, though one of them has two better items."""
         wanted = ("P-DIFF", "H-GATE", "C-FAIL", "D-BUS")
@@ -237,6 +245,16 @@ class TestPreview:
         assert preview(bank_db, clock, random.Random(99), teacher, draft) == before
         assert sorted(before) == sorted(students)
         assert before[students[0]][1] != before[students[1]][1]
+
+    def test_nobody_previewed_together_has_the_numbers_of_another(self, bank_db, clock, rng, teacher):
+        """Seven rates by nine times are 63 draws; 25 students have 25 different ones."""
+        students = [add_person(bank_db, clock, f"Student {number}") for number in range(25)]
+        group = add_group(bank_db, clock, name="A large one", instructors=[teacher], students=students)
+        large = add_assignment(bank_db, clock, group, [ITEMS[1]], released=False)
+
+        found = preview(bank_db, clock, rng, teacher, large)
+
+        assert len({str(questions) for questions in found.values()}) == len(students)
 
     def test_who_joins_later_is_drawn_later(self, bank_db, clock, rng, teacher, group, draft):
         """The others keep theirs."""

@@ -96,6 +96,19 @@ class TestCommonNumbers:
         assert first[0][1].drawn != second[0][1].drawn
         assert count(bank_db, CommonDraw) == 4
 
+    def test_no_try_has_the_numbers_of_an_earlier_one(self, bank_db, clock, rng, two):
+        """Each by another person, who has had none of them: 25 tries of 63 draws."""
+        (ada, _), group = two
+        assignment = add_assignment(bank_db, clock, group, ["highest-level-mental"], numbers="common", tries=10)
+        people = [ada, *(add_person(bank_db, clock, f"Student {number}") for number in range(24))]
+
+        shown = [
+            drawn(bank_db, clock, rng, assignment, person, number)[1][0].drawn
+            for number, person in enumerate(people, 1)
+        ]
+
+        assert len({(one["rate"]["shown"], one["minutes"]["shown"]) for one in shown}) == 25
+
 
 class TestScenario:
     """Parts share a place."""
