@@ -6,7 +6,7 @@ import pytest
 
 from quizsvc.errors import NotFoundError
 from quizsvc.physics.units import from_si
-from quizsvc.services import answer_spread, remarking
+from quizsvc.services import answer_spread, bench, remarking
 from quizsvc.store.tables import Allowance, Assignment
 from tests.bank.right_answers import right_answer
 from tests.kinds_bank import BY_KIND
@@ -109,7 +109,12 @@ class TestKinds:
         assert {kind for kind, one in by_kind.items() if one["rows"]} == {"order", "match", "still-works", "gauge"}
         assert [question["part"] for question in view.questions if question["part"]] == ["a", "b", "c"]
         # Only still-works items are about a failure that the bench can show.
-        assert [question["kind"] for question in view.questions if question["bench"]] == ["still-works"]
+        about = [question for question in view.questions if question["bench"]]
+        assert [question["kind"] for question in about] == ["still-works"]
+        # The test bank's item fails the left generator with the tie open; the bench knows that state.
+        state = about[0]["bench"]
+        assert state == {"fail": ["L_GEN", "TIE"], "switches": {}}
+        bench.bench(kinds_db, about[0]["folder"], bench.Asked(fail=tuple(state["fail"]), switches=state["switches"]))
 
     def test_wrong_rows_in_words(self, kinds_db, clock):
         """Everybody matches the first thing on the left with the outcome that is right for another."""
