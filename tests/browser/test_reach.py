@@ -58,6 +58,7 @@ PAGES = {
     "/works/<key:work_id>/hand-in": {PILOT: ["{homework[hand in]}"]},
     "/works/<key:work_id>/receipt": {PILOT: ["{homework[receipt]}"]},
     "/account/notices": {PILOT: ["/account/notices"], INSTRUCTOR: ["/account/notices"]},
+    "/account/calendar": {PILOT: ["/account/calendar"]},
     "/account/looks": {PILOT: ["/account/looks"], INSTRUCTOR: ["/account/looks"]},
     "/account/sharing": {PILOT: ["/account/sharing"]},
     "/join": {NOBODY: ["/join"], PILOT: ["/join"]},
@@ -100,12 +101,13 @@ PAGES = {
     },
     "/people/<number:person_id>/evidence.html": {REVIEWER: ["/people/{school[person]}/evidence.html"]},
 }
-# Those of a role alone are looked at as what they are by test_monday and test_evidence.
+# Those of a role alone are looked at as what they are by test_monday, test_evidence and test_calendar.
 NO_PAGES_OF = {
     "/assignments/<number:assignment_id>/marks.csv",
     "/people/<number:person_id>/evidence.csv",
     "/people/<number:person_id>/evidence.json",
     "/files/<key:file_id>",
+    "/closings/<feed_secret>.ics",
 }
 NO_PAGES = {
     "/static/<path:filename>": "/static/icon.svg",
@@ -120,7 +122,7 @@ NO_PAGES = {
 }
 ELSEWHERE = ["/nowhere"]
 REFUSED = {"/nowhere": 404, "/link/nothing": 404, "/handbook/tolquenny-19/99": 404, f"/preview of {PILOT}": 403}
-REFUSED |= {"/join/22222222": 404, f"/desk of {PILOT}": 404}
+REFUSED |= {"/join/22222222": 404, f"/desk of {PILOT}": 404, f"/bank-desk of {PILOT}": 404}
 
 
 @pytest.fixture(scope="module")

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 import pytest
 import sqlalchemy as sa
 
-from quizsvc.services import accounts, desk_items, joining, practice, produced_files, squawks
+from quizsvc.services import accounts, calendar_feed, desk_items, joining, practice, produced_files, squawks
 from quizsvc.store.tables import DeviceSession, Membership
 from quizsvc.web.app import create_app
 from tests.services import desk_texts, doing
@@ -54,6 +54,7 @@ ROWS: dict[str, frozenset[str]] = {
     "GET /bench": ANYBODY,
     "GET /bench/<aircraft>": ANYBODY,
     "GET /health": ANYBODY,
+    "GET /closings/<feed_secret>.ics": ANYBODY,
     "GET /manifest.webmanifest": ANYBODY,
     "GET /on-this-device": ANYBODY,
     "GET /sw.js": ANYBODY,
@@ -74,6 +75,9 @@ ROWS: dict[str, frozenset[str]] = {
     # one's own
     "GET /account": IN,
     "GET /account/delete": IN,
+    "GET /account/calendar": IN,
+    "POST /account/calendar": IN,
+    "POST /account/calendar/end": IN,
     "GET /account/devices": IN,
     "GET /account/export.csv": IN,
     "GET /account/export.json": IN,
@@ -297,6 +301,7 @@ def world(bank_db, settings, clock):
         "question_id": question,
         "set_id": drill.id,
         "squawk_id": str(squawk.id),
+        "feed_secret": calendar_feed.make(bank_db, ids[STUDENT], now=clock()),
         "file_id": produced_files.keep(
             bank_db, ids[HEAD], what=produced_files.FOR_HEAD, person_id=ids[STUDENT], title="Evidence sheet",
             media_type="text/csv", body=b"x", now=clock(),

@@ -24,6 +24,7 @@ OPEN = {
 }
 OWN = (
     "/account",
+    "/account/calendar",
     "/account/delete",
     "/account/devices",
     "/account/export.csv",
@@ -45,6 +46,7 @@ VARYING = {
     "/people/<number:person_id>/evidence.html",
     "/people/<number:person_id>/evidence.json",
     "/files/<key:file_id>",
+    "/closings/<feed_secret>.ics",  # test_calendar
     "/assignments/<number:assignment_id>",  # of instructors, as what follows it: test_assignments
     "/assignments/<number:assignment_id>/allowances",
     "/assignments/<number:assignment_id>/items",
