@@ -73,14 +73,19 @@ def site(templates, tmp_path, bank_name):
 
 
 @contextmanager
-def serving(templates: Any, folder: Path, bank_name: str, **settings: str) -> Iterator[Site]:
-    """The server process of `site`, for as long as wanted; `settings` are more variables of its environment."""
+def serving(
+    templates: Any, folder: Path, bank_name: str, database_url: str | None = None, **settings: str
+) -> Iterator[Site]:
+    """The server process of `site`, for as long as wanted; `settings` are more variables of its environment.
+
+    Without `database_url` it is on SQLite, in a file of this folder.
+    """
     clock_file = folder / "clock"
     clock_file.write_text("0", encoding="ascii")
-    database = folder / "served.db"
-    templates.fill("sqlite", f"sqlite:///{database}", bank_name)
-    with running(folder / "server.log", clock_file, f"sqlite:///{database}", **settings) as url:
-        db = Database.open(f"sqlite:///{database}")
+    database_url = database_url or f"sqlite:///{folder / 'served.db'}"
+    templates.fill(database_url.partition(":")[0].partition("+")[0], database_url, bank_name)
+    with running(folder / "server.log", clock_file, database_url, **settings) as url:
+        db = Database.open(database_url)
         made = Site(url, db, clock_file)
         try:
             yield made
