@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-
 import sqlalchemy as sa
 from sqlalchemy.engine import Row
 from sqlalchemy.orm import Session
@@ -47,12 +45,16 @@ def folders(session: Session) -> list[str]:
 
 
 def citing(session: Session, folder: str) -> list[Row]:
-    """Items of a folder that are in use, with the section and the text of their revision."""
+    """Items of a folder that are in use or wait to be read again, with section and text of their revision."""
     return list(
         session.execute(
             sa.select(Item.id, Item.revision_id, Revision.handbook, Revision.kind, Revision.body)
             .join(Revision, Revision.id == Item.revision_id)
-            .where(Revision.folder == folder, Item.withdrawn_at.is_(None))
+            .where(
+                Revision.folder == folder,
+                Item.status != "withdrawn",
+                sa.or_(Item.withdrawn_at.is_(None), Item.withdrawn_by == "handbook"),
+            )
             .order_by(Item.id)
         )
     )
@@ -85,11 +87,11 @@ def set_homework_only(session: Session, item_id: str, homework_only: bool) -> No
     session.execute(sa.update(Item).where(Item.id == item_id).values(homework_only=homework_only))
 
 
-def stems(session: Session, item_ids: list[str]) -> dict[str, tuple[str, datetime | None, str | None]]:
-    """By id: text of the revision in use as JSON, since when and by whom the item is withdrawn."""
+def in_use_with_text(session: Session, item_ids: list[str]) -> dict[str, Row]:
+    """By id: text of the revision in use as JSON, the section it cites, and by what the item is withdrawn."""
     rows = session.execute(
-        sa.select(Item.id, Revision.body, Item.withdrawn_at, Item.withdrawn_by)
+        sa.select(Item.id, Revision.body, Revision.handbook, Item.withdrawn_by)
         .join(Revision, Revision.id == Item.revision_id)
         .where(Item.id.in_(item_ids))
     )
-    return {row.id: (row.body, row.withdrawn_at, row.withdrawn_by) for row in rows}
+    return {row.id: row for row in rows}

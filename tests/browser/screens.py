@@ -17,6 +17,7 @@ from quizsvc.services import accounts, issuing, practice
 from quizsvc.store import questions
 from quizsvc.store.tables import Item, PracticeSet
 from tests.browser.conftest import Site, serving
+from tests.browser.desk_screens import desk_addresses
 from tests.browser.homework_screens import homework_addresses
 from tests.browser.school_screens import school_addresses
 from tests.web.keys import right, wrong
@@ -63,7 +64,7 @@ def world(templates: Any, folder: Path) -> Iterator[World]:
         long_ago = now - timedelta(days=3)
         ids = {}
         for who, roles in (
-            (PILOT, ("pilot",)), (REVIEWER, ("pilot", "reviewer", "head of training")),
+            (PILOT, ("pilot",)), (REVIEWER, ("pilot", "reviewer", "item author", "head of training")),
             (INSTRUCTOR, ("pilot", "instructor")),
         ):  # fmt: skip
             name = f"Aluna Dreywick {who}"
@@ -78,6 +79,7 @@ def world(templates: Any, folder: Path) -> Iterator[World]:
                 made.homework = homework_addresses(site.db, signed_in.person.id, now)
         asked = made.asked["number"]
         made.school = school_addresses(site.db, ids[INSTRUCTOR], ids[PILOT], made.homework, asked, now)
+        made.school |= desk_addresses(site.db, ids[REVIEWER], now)
         accounts.add_account(site.db, "Pim Holloquist", now=now)
         made.link = accounts.make_link(site.db, "Pim Holloquist", hours=24, by=None, now=now)
         yield made

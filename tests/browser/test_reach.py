@@ -43,6 +43,8 @@ PAGES = {
         PILOT: [f"{BENCH}?fail=L_GEN&fail=TIE&node=SPDBRK", f"{BENCH}?fail=RELIEF&fail=CPC&at-BLEED=OFF"],
     },
     "/bank-desk": {REVIEWER: ["/bank-desk"], PILOT: ["/bank-desk"]},
+    "/bank-desk/handbook": {REVIEWER: ["/bank-desk/handbook"]},
+    "/bank-desk/handbook/<number:revision_id>": {REVIEWER: ["{school[handbook]}"]},
     "/bank-desk/new": {REVIEWER: ["/bank-desk/new"]},
     "/bank-desk/items/<desk_item>": {REVIEWER: ["{school[desk item]}", "{school[own desk item]}"]},
     "/preview": {REVIEWER: ["/preview", "/preview?q=gauge"], PILOT: ["/preview"]},

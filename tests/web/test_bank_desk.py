@@ -160,3 +160,26 @@ def test_markup_in_a_text_stays_text(author):
     page = write(author, RUDDER.replace("the left bus,", '"<b onclick=x>left</b></textarea>",'))
     assert "<b onclick" not in page.html
     assert "&lt;b onclick=x&gt;" in page.html
+
+
+def test_a_handbooks_revision(bank_db, reviewer, author):
+    """Marked, shown, withdrawn, read again; nothing goes before it was shown."""
+    form = reviewer.get("/bank-desk/handbook").form("/bank-desk/handbook")
+    page = reviewer.send(form, ("do", "look"), name="Revision 7", section=["24-10"])
+    assert "1 item cites what is marked." in page.text and "essential-bus-feeds" in page.text
+    with bank_db.reading() as session:
+        assert session.get(Item, "essential-bus-feeds").withdrawn_by is None
+
+    page = reviewer.send(page.form("/bank-desk/handbook"), ("do", "withdraw"))
+    with bank_db.reading() as session:
+        assert session.get(Item, "essential-bus-feeds").withdrawn_by == "handbook"
+    assert "1 of 1 item still to be read again" in page.text
+    page = reviewer.send(page.form(reviewer.path))
+    assert "0 of 1 item still to be read again" in page.text and "in use again" in page.text
+    with bank_db.reading() as session:
+        assert session.get(Item, "essential-bus-feeds").withdrawn_by is None
+
+    page = reviewer.send(form, ("do", "withdraw"), name="Revision 8")
+    assert reviewer.status == 422 and "no section is marked" in page.text.lower() and "Revision 8" in page.html
+    author.get("/bank-desk/handbook")
+    assert author.status == 404

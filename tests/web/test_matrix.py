@@ -14,7 +14,16 @@ from dataclasses import dataclass, field
 import pytest
 import sqlalchemy as sa
 
-from quizsvc.services import accounts, calendar_feed, desk_items, joining, practice, produced_files, squawks
+from quizsvc.services import (
+    accounts,
+    calendar_feed,
+    desk_items,
+    handbook_revisions,
+    joining,
+    practice,
+    produced_files,
+    squawks,
+)
 from quizsvc.store.tables import DeviceSession, Membership
 from quizsvc.web.app import create_app
 from tests.services import desk_texts, doing
@@ -169,6 +178,10 @@ ROWS: dict[str, frozenset[str]] = {
     "POST /bank-desk/items/<desk_item>": frozenset({AUTHOR}),
     "POST /bank-desk/items/<desk_item>/read": frozenset({REVIEWER}),
     "POST /bank-desk/items/<desk_item>/live": frozenset({REVIEWER}),
+    "GET /bank-desk/handbook": frozenset({REVIEWER}),
+    "POST /bank-desk/handbook": frozenset({REVIEWER}),
+    "GET /bank-desk/handbook/<number:revision_id>": frozenset({REVIEWER}),
+    "POST /bank-desk/handbook/<number:revision_id>": frozenset({REVIEWER}),
     "GET /preview": BANK,
     "GET /preview/<item>": BANK,
     "GET /preview/version.json": BANK,
@@ -290,6 +303,11 @@ def world(bank_db, settings, clock):
         "device_id": str(device),
         "desk_item": desk_items.start(
             bank_db, ids[AUTHOR], folder="tolquenny-19", text=desk_texts.RUDDER, now=clock()
+        ),
+        "revision_id": str(
+            handbook_revisions.record(
+                bank_db, ids[REVIEWER], folder="tolquenny-19", name="Revision 7", sections=["21-10"], now=clock()
+            )
         ),
         "group_id": str(group),
         "waiting": str(number),

@@ -65,6 +65,8 @@ VARYING = {
     "/assignments/<number:assignment_id>/rules",
     "/bank-desk",  # of authors and reviewers, as what follows: test_bank_desk
     "/bank-desk/export.yaml",
+    "/bank-desk/handbook",
+    "/bank-desk/handbook/<number:revision_id>",
     "/bank-desk/items/<desk_item>",
     "/bank-desk/new",
     "/bench",
