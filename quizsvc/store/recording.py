@@ -75,6 +75,8 @@ _LAST_SEEN = (
         _SeenQuestion.draw_key == Question.draw_key,
         _SeenQuestion.id != Question.id,
         sa.not_(_SeenAnswer.again),
+        # The log does not know them either, until they are released.
+        sa.not_(_SeenQuestion.sealed),
     )
     .correlate(Question)
     .scalar_subquery()

@@ -15,6 +15,7 @@ from quizsvc.services import (
     housekeeping,
     kept_questions,
     log,
+    memory_replay,
     notices,
     practice,
 )
@@ -227,3 +228,27 @@ def test_homework_does_not_go_through_the_calls_of_practice(bank_db, clock, rng,
         practice.question_view(bank_db, ada, question, now=clock())
     assert count(bank_db, Answer) == 0
     assert count(bank_db, Work, sa.not_(Work.late)) == 1
+
+
+def test_a_sealed_answer_makes_no_practice_question_less_fresh(bank_db, clock, rng):
+    """Asked in a set that was begun before, answered in homework, then in the set: request and replay say the same."""
+    student = add_person(bank_db, clock, "Sunniva Ockwell")
+    group = add_group(bank_db, clock, students=[student])
+    drill = start(bank_db, clock, rng, student, minutes=60)
+    asked = next(one for one in drill.questions if one.item in ITEMS and one.kind == "one")
+    assignment = add_assignment(bank_db, clock, group, [asked.item], feedback="after closing")
+    clock.advance(minutes=5)
+    work = begin(bank_db, clock, rng, student, assignment)
+    fill(bank_db, clock, student, work)
+    hand_in(bank_db, clock, student, work)
+    clock.advance(minutes=5)
+    answer(bank_db, clock, student, asked.id, right(bank_db, asked.id))
+
+    def states():
+        with bank_db.reading() as session:
+            return [row.state for row in session.scalars(sa.select(ConceptState).order_by(ConceptState.concept_id))]
+
+    before = states()
+    memory_replay.replay_all(bank_db, now=clock())
+    assert len(before) == 1
+    assert states() == before
