@@ -21,7 +21,7 @@ import tempfile
 import time
 import uuid
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from statistics import median
@@ -45,15 +45,15 @@ def run() -> list[Row]:
     shared = Path("/dev/shm")
     with tempfile.TemporaryDirectory(dir=shared if shared.is_dir() else None) as name:
         folder = Path(name)
-        jobs = _prepare(folder)
-        with _served(folder, "service") as ours, _served(folder, "bare") as bare:
+        jobs = prepare(folder, ROUNDS * REQUESTS + WARM_UP)
+        with served(folder, "service") as ours, served(folder, "bare") as bare:
             rates: dict[str, list[float]] = {"ours": [], "bare": []}
             worst: dict[str, list[float]] = {"ours": [], "bare": []}
             for place in range(ROUNDS + 1):
                 size = REQUESTS if place else WARM_UP
                 batch, jobs = jobs[:size], jobs[size:]
                 for kind, port in (("bare", bare), ("ours", ours)):
-                    seconds, times = _send(port, batch)
+                    seconds, times, _ = send(port, batch)
                     if place:
                         rates[kind].append(size / seconds)
                         worst[kind].append(sorted(times)[int(len(times) * 0.99)])
@@ -68,14 +68,13 @@ def run() -> list[Row]:
     ]
 
 
-def _prepare(folder: Path) -> list[bytes]:
-    """Both databases, and one request for each question that is out."""
+def prepare(folder: Path, wanted: int) -> list[bytes]:
+    """Both databases, and as many requests as wanted, each for a question that is out."""
     database = Database.open(f"sqlite:///{folder / 'quizsvc.db'}")
     migration.upgrade(database, migrations_folder())
     rng = random.Random(19)
     now = datetime.now(UTC) - timedelta(hours=1)
     banks.load(database, factories.write_bank(folder / "question_bank"), now=now, rng=rng)
-    wanted = ROUNDS * REQUESTS + WARM_UP
     jobs: list[bytes] = []
     counts: Counter[str] = Counter()
     while len(jobs) < wanted:
@@ -146,7 +145,7 @@ def _request(token: str, question: str, response: dict) -> bytes:
 
 
 @contextlib.contextmanager
-def _served(folder: Path, name: str) -> Iterator[int]:
+def served(folder: Path, name: str) -> Iterator[int]:
     """One of the two applications under gunicorn, on a free port of loopback."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
@@ -170,17 +169,22 @@ def _served(folder: Path, name: str) -> Iterator[int]:
         process.wait(timeout=30)
 
 
-def _send(port: int, jobs: list[bytes]) -> tuple[float, list[float]]:
-    """Send every request, some at a time; returns the seconds of all and of each."""
-    waiting = list(reversed(jobs))
+def send(port: int, jobs: Sequence[bytes], status: str = "201") -> tuple[float, list[float], list[bytes]]:
+    """Send every request, some at a time; returns the seconds of all and of each, and the responses in their order.
+
+    `status` is a pattern; a response of another one ends the run.
+    """
+    waiting = list(reversed(list(enumerate(jobs))))
     times: list[float] = []
+    responses = [b""] * len(jobs)
     selector = selectors.DefaultSelector()
 
     def begin() -> None:
+        place, job = waiting.pop()
         connection = socket.create_connection(("127.0.0.1", port))
         begun = time.perf_counter()
-        connection.sendall(waiting.pop())
-        selector.register(connection, selectors.EVENT_READ, [begun, b""])
+        connection.sendall(job)
+        selector.register(connection, selectors.EVENT_READ, [begun, place])
 
     begun = time.perf_counter()
     for _ in range(min(AT_ONCE, len(waiting))):
@@ -188,17 +192,18 @@ def _send(port: int, jobs: list[bytes]) -> tuple[float, list[float]]:
     while selector.get_map():
         for key, _ in selector.select():
             received = key.fileobj.recv(65536)
+            sent_at, place = key.data
             if received:
-                key.data[1] += received
+                responses[place] += received
                 continue
-            times.append(time.perf_counter() - key.data[0])
-            if not re.match(rb"HTTP/1.1 201 ", key.data[1]):
-                raise RuntimeError(f"not stored: {key.data[1][:300]!r}")
+            times.append(time.perf_counter() - sent_at)
+            if not re.match(rb"HTTP/1.1 (%s) " % status.encode(), responses[place]):
+                raise RuntimeError(f"not as it should be, {status}: {responses[place][:300]!r}")
             selector.unregister(key.fileobj)
             key.fileobj.close()
             if waiting:
                 begin()
-    return time.perf_counter() - begun, times
+    return time.perf_counter() - begun, times, responses
 
 
 def _refuse_lost(folder: Path, sent: int) -> None:
