@@ -137,3 +137,41 @@ def closings(session: Session, person_id: int, since: datetime) -> list[tuple[As
         .order_by(Assignment.closes_at, Assignment.id)
     )
     return [(row[0], row[1]) for row in rows]
+
+
+def practice_of_group(session: Session, group_id: int, since: datetime) -> list[Row]:
+    """System, person, how many answers and their credits, of a group's students' practice after a time.
+
+    First answers that are not void; homework is no practice. By system and person; for counting only, never to show.
+    """
+    return list(
+        session.execute(
+            sa.select(
+                Concept.system,
+                Answer.person_id,
+                sa.func.count().label("answers"),
+                sa.func.sum(Grade.credit).label("credit"),
+            )
+            .select_from(Answer)
+            .join(Grade, sa.and_(Grade.answer_id == Answer.id, _COUNTS))
+            .join(Question, Question.id == Answer.question_id)
+            .join(Concept, Concept.id == Question.concept_id)
+            .join(
+                Membership,
+                sa.and_(
+                    Membership.person_id == Answer.person_id,
+                    Membership.group_id == group_id,
+                    Membership.part == "student",
+                    Membership.state == "in",
+                ),
+            )
+            .where(
+                Question.work_id.is_(None),
+                sa.not_(Answer.again),
+                Grade.outcome != "void",
+                Answer.effective_at > since,
+            )
+            .group_by(Concept.system, Answer.person_id)
+            .order_by(Concept.system)
+        )
+    )

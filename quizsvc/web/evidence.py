@@ -1,4 +1,4 @@
-"""Evidence: the head of training's list, a person's sheet on the screen and as files, and files made before."""
+"""Evidence: the head of training's list, a person's sheet, files made before; and a group's practice, unnamed."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from flask import Blueprint, Response, render_template, request
 
 from quizsvc.errors import InputError
 from quizsvc.services import evidence, evidence_files, produced_files
+from quizsvc.services import group_practice as practice_of_groups
 from quizsvc.services.evidence import Sheet
 from quizsvc.services.produced_files import KeptFile
 from quizsvc.web import cautions, people
@@ -35,6 +36,14 @@ def training() -> str:
         count=len(found),
         gone=produced_files.of_those_gone(wiring.db, person.id),
     )
+
+
+@blueprint.get("/groups/<number:group_id>/practice")
+def group_practice(group_id: int) -> str:
+    """What a group has practised lately, unnamed."""
+    person, wiring = people.required(), wired()
+    found = practice_of_groups.summary(wiring.db, person.id, group_id, now=wiring.clock())
+    return render_template("school/group_practice.html", one=found, days=practice_of_groups.DAYS)
 
 
 @blueprint.get("/people/<number:person_id>/evidence")

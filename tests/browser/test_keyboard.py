@@ -21,9 +21,10 @@ SCREENS = {
     ),
     PILOT: (
         "/", "/log", "/thin-spots", "/expectation", "/account", "/account/password", "/account/devices",
-        "/account/delete", "/on-this-device", "/homework",
+        "/account/delete", "/on-this-device", "/homework", "/account/sharing", "/account/calendar",
+        "/people/{school[person]}/evidence",
     ),
-    REVIEWER: ("/preview?q=asked", "/preview/asked-as-one"),
+    REVIEWER: ("/training", "/preview?q=asked", "/preview/asked-as-one"),
     INSTRUCTOR: (
         "/desk", "/groups/new", "{school[group]}", "{school[group]}/code", "{school[group]}/roll",
         "{school[group]}/roll/links", "{school[draft]}", "{school[draft]}/rules", "/join",

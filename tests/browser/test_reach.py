@@ -97,6 +97,7 @@ PAGES = {
     },
     "/squawks": {INSTRUCTOR: ["/squawks"], REVIEWER: ["/squawks"]},
     "/squawks/<number:squawk_id>": {INSTRUCTOR: ["{school[squawk]}"], REVIEWER: ["{school[squawk]}"]},
+    "/groups/<number:group_id>/practice": {INSTRUCTOR: ["{school[group]}/practice"]},
     "/training": {REVIEWER: ["/training"]},
     "/people/<number:person_id>/evidence": {
         who: ["/people/{school[person]}/evidence"] for who in (PILOT, INSTRUCTOR, REVIEWER)
@@ -123,7 +124,7 @@ NO_PAGES = {
     "/manifest.webmanifest": "/manifest.webmanifest",
 }
 ELSEWHERE = ["/nowhere"]
-REFUSED = {"/nowhere": 404, "/link/nothing": 404, "/handbook/tolquenny-19/99": 404, f"/preview of {PILOT}": 403}
+REFUSED = {"/nowhere": 404, "/link/nothing": 404, "/handbook/tolquenny-19/99": 404, f"/preview of {PILOT}": 404}
 REFUSED |= {"/join/22222222": 404, f"/desk of {PILOT}": 404, f"/bank-desk of {PILOT}": 404}
 
 

@@ -59,7 +59,7 @@ def test_the_head_of_training_gets_dates_coverage_and_homework(school):
     assert "Student 01, as things stand on 2 Mar 2026 (UTC)." in page.text
     for system in ("21 high field", "21 automatic"):
         assert (
-            f"{system} Last practised 2 Mar 2026. 1 of 1 concepts and 1 item touched. "
+            f"{system} Last practised 2 Mar 2026. 1 of 1 concept and 1 item touched. "
             "Expectation: too little to say. Revisions used:" in page.text
         )
     assert "Revisions used: gate-slow-leak 1." in page.text
@@ -316,7 +316,9 @@ class TestAccess:
 def test_the_list_of_the_head_of_training(school):
     """Everybody with an account, with the last day and how many assignments were handed in; by name or group."""
     head = school.visit(school.head)
-    text = head.get("/training").text
+    page = head.get("/training")
+    text = page.text
+    assert {"C1", "C2", "C4"} <= set(page.cautions)
     assert "4 people." in text
     assert "Student 01 Ochre intake. Last practised 2 Mar 2026. Homework handed in: 1." in text
     assert "Student 02 Ochre intake. Never practised. Homework handed in: 0." in text

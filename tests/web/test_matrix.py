@@ -141,6 +141,7 @@ ROWS: dict[str, frozenset[str]] = {
     "POST /groups/<number:group_id>": frozenset({INSTRUCTOR}),
     "POST /groups/<number:group_id>/leave": GROUP,
     "GET /groups/<number:group_id>/code": frozenset({INSTRUCTOR}),
+    "GET /groups/<number:group_id>/practice": frozenset({INSTRUCTOR}),
     "POST /groups/<number:group_id>/code": frozenset({INSTRUCTOR}),
     "POST /groups/<number:group_id>/code/end": frozenset({INSTRUCTOR}),
     "GET /groups/<number:group_id>/roll": frozenset({INSTRUCTOR}),

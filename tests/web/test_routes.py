@@ -46,6 +46,7 @@ VARYING = {
     "/people/<number:person_id>/evidence.html",
     "/people/<number:person_id>/evidence.json",
     "/files/<key:file_id>",
+    "/groups/<number:group_id>/practice",
     "/closings/<feed_secret>.ics",  # test_calendar
     "/assignments/<number:assignment_id>",  # of instructors, as what follows it: test_assignments
     "/assignments/<number:assignment_id>/allowances",
