@@ -73,6 +73,9 @@ class _Beside(BankCheck):
 
     def look(self) -> tuple[tuple[Finding, ...], CheckedItem | None]:
         items = self._items()
+        if self.written > 1:
+            what = f"the text holds {self.written} items"
+            self.reports[0].fault(None, "bank-item-count", what, "keep one item in a text, and write the others anew")
         self._owed_cautions(items)
         findings = tuple(sorted(finding for report in self.reports for finding in report.findings))
         faulty = any(finding.severity == "fault" for finding in findings)

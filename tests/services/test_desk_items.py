@@ -81,6 +81,16 @@ def test_every_finding_has_its_line(bank_db, tmp_path):
     assert (found.item, found.draw) == (None, None)
 
 
+def test_a_text_with_two_items_is_told_so(bank_db, tmp_path):
+    """Both are checked, and none is drawn."""
+    found = desk_check.check(bank_db, 1, "tolquenny-19", CLIMB + FAULTY, locks=tmp_path, seed=19)
+
+    lines = CLIMB.count("\n")
+    assert [one.line for one in found.faults] == [0, *(lines + line for line in FAULTY_LINES)]
+    assert found.faults[0].what == "the text holds 2 items"
+    assert (found.item, found.draw) == (None, None)
+
+
 def test_a_check_ends_when_its_time_is_over(bank_db, tmp_path):
     """The process is gone, the person may check again."""
     with pytest.raises(InputError, match=r"longer than 0\.001 s"):
