@@ -22,6 +22,7 @@ import time
 import uuid
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from statistics import median
@@ -52,8 +53,8 @@ def run() -> list[Row]:
             for place in range(ROUNDS + 1):
                 size = REQUESTS if place else WARM_UP
                 batch, jobs = jobs[:size], jobs[size:]
-                for kind, port in (("bare", bare), ("ours", ours)):
-                    seconds, times, _ = send(port, batch)
+                for kind, server in (("bare", bare), ("ours", ours)):
+                    seconds, times, _ = send(server.port, batch)
                     if place:
                         rates[kind].append(size / seconds)
                         worst[kind].append(sorted(times)[int(len(times) * 0.99)])
@@ -144,8 +145,30 @@ def _request(token: str, question: str, response: dict) -> bytes:
     return head.encode() + body
 
 
+@dataclass(frozen=True)
+class Served:
+    """A server on loopback: its port, and the process that began its workers."""
+
+    port: int
+    pid: int
+
+    def spent_s(self) -> float:
+        """Processor time of the process and its workers so far, s."""
+        return sum(_spent_ticks(pid) for pid in (self.pid, *_children(self.pid))) / os.sysconf("SC_CLK_TCK")
+
+
+def _children(pid: int) -> list[int]:
+    return [int(one) for one in Path(f"/proc/{pid}/task/{pid}/children").read_text(encoding="ascii").split()]
+
+
+def _spent_ticks(pid: int) -> int:
+    # After the name, which may hold anything, the 12th and 13th field: user and system time (proc_pid_stat(5)).
+    fields = Path(f"/proc/{pid}/stat").read_text(encoding="utf-8").rpartition(") ")[2].split()
+    return int(fields[11]) + int(fields[12])
+
+
 @contextlib.contextmanager
-def served(folder: Path, name: str) -> Iterator[int]:
+def served(folder: Path, name: str) -> Iterator[Served]:
     """One of the two applications under gunicorn, on a free port of loopback."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
@@ -163,7 +186,7 @@ def served(folder: Path, name: str) -> Iterator[int]:
             time.sleep(0.1)
         else:
             raise RuntimeError(f"{name} did not start")
-        yield port
+        yield Served(port, process.pid)
     finally:
         process.terminate()
         process.wait(timeout=30)
