@@ -15,7 +15,8 @@ BENCH = "/bench/tolquenny-19?fail=L_GEN&fail=TIE&node=SPDBRK"
 OTHERS = (
     "/about", "/cautions", "/sign-in", "/sign-up", "/handbook", "/handbook/tolquenny-19/21-10", BENCH, "/log",
     "/thin-spots", "/expectation", "/account", "/account/password", "/account/devices", "/account/delete",
-    "/on-this-device", "/homework",
+    "/on-this-device", "/homework", "/account/sharing", "/account/looks", "/account/calendar",
+    "/people/{school[person]}/evidence", "/people/{school[person]}/evidence.html",
 )  # fmt: skip
 OF_INSTRUCTOR = (
     "/desk", "{school[group]}", "{school[group]}/code", "{school[group]}/roll", "{school[group]}/roll/links",
@@ -41,10 +42,10 @@ def screens(chromium, made):
     """Visits the drill, the pilot's other screens, and the two that are others before the first answer."""
     page = visitor(chromium, made, PILOT, viewport={"width": 360, "height": 800})
     for name, address in {**drill(made), **{one: one for one in OTHERS}}.items():
-        page.goto(address)
+        page.goto(address.format_map(vars(made)))
         yield page, name
     page = visitor(chromium, made, REVIEWER, viewport={"width": 360, "height": 800})
-    for address in ("/thin-spots", "/expectation"):
+    for address in ("/thin-spots", "/expectation", "/training"):
         page.goto(address)
         yield page, f"{address} of {REVIEWER}"
     page = visitor(chromium, made, INSTRUCTOR, viewport={"width": 360, "height": 800})
