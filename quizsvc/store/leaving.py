@@ -32,7 +32,7 @@ from quizsvc.store.tables import (
 )
 
 # Everything that belongs to the person alone. Deleting sets and questions deletes answers and grades with them.
-_OWN = (
+OWN = (
     Acknowledgement,
     CalendarFeed,
     ConceptState,
@@ -66,7 +66,7 @@ def remove(session: Session, person_id: int, *, own_sheets: str, at: datetime) -
         people.delete(session, person_id)
         return False
     session.execute(sa.update(Squawk).where(Squawk.person_id == person_id).values(person_id=None, question_id=None))
-    for table in _OWN:
+    for table in OWN:
         session.execute(sa.delete(table).where(table.person_id == person_id))
     session.execute(sa.delete(Question).where(Question.person_id == person_id, Question.work_id.is_(None)))
     session.execute(
