@@ -1,4 +1,4 @@
-"""The school's story on both databases: from a new group to homework on a phone, its marks, and a re-mark."""
+"""The school's story on both databases: a new group, homework on a phone, marks, a re-mark, the evidence of it."""
 
 from __future__ import annotations
 
@@ -92,12 +92,14 @@ def test_from_a_new_group_to_a_mark_and_another(phone, site, tmp_path):
 
     assignment, mine = released(instructor, group_id)
     done(student, mine)
-    handed_in(student)
+    receipt = handed_in(student)
     squawked(student, mine)
     below_five(site, instructor, group_id, assignment, others)
     five(site, instructor, assignment, others[3])
     re_marked(site, instructor, student, assignment, tmp_path)
-    assert instructor.faults == student.faults == []
+    head = signed_in(phone, site, "Imre Fallowmere", "head of training", viewport=DESK)
+    evidence(head, student, receipt)
+    assert instructor.faults == student.faults == head.faults == []
 
 
 def made_group(page):
@@ -207,14 +209,16 @@ def done(page, mine):
 
 
 def handed_in(page):
-    """Handed in: the receipt's hash is that of the text it shows; then the mark, two of three."""
+    """Handed in: the receipt's hash, given back, is that of the text it shows; then the mark, two of three."""
     follow(page, "Hand in")
     press(page, "Hand in")
     page.wait_for_url("**/receipt")
     content = page.locator("#content").text_content()
-    assert page.locator(".hash").inner_text().strip() == hashlib.sha256(content.encode()).hexdigest()
+    receipt = page.locator(".hash").inner_text().strip()
+    assert receipt == hashlib.sha256(content.encode()).hexdigest()
     follow(page, "To the feedback")
     page.locator("h1:text-is('2 of 3')").wait_for()
+    return receipt
 
 
 def squawked(page, mine):
@@ -319,3 +323,28 @@ def re_marked(site, page, student, assignment, tmp_path):
     follow(student, "Differential and gate")
     follow(student, "Differential and gate")
     student.locator("h1:text-is('3 of 3')").wait_for()
+
+
+def evidence(page, student, receipt):
+    """The head of training's sheet: what was handed in, by its receipt, no mark, no answer; its file comes again.
+
+    The student finds the look.
+    """
+    page.goto("/training")
+    follow(page, "Pim Holloquist")
+    page.locator("h1:text-is('Evidence sheet')").wait_for()
+    words = page.inner_text("main")
+    assert "Differential and gate" in words and f"{GATE} 1" in words and receipt in words
+    assert not [one for one in ("3 of 3", "2 of 3", "13,400", "the high setting") if one in words]
+    with page.expect_download() as begun:
+        follow(page, "JSON")
+    made = begun.value.path().read_bytes()
+    page.reload()
+    with page.expect_download() as begun:
+        page.locator("section:has(h2:text-is('Made before')) .row-head a").first.click()
+    assert begun.value.path().read_bytes() == made
+    assert hashlib.sha256(made).hexdigest() in page.inner_text("main")
+
+    student.goto("/account/looks")
+    looks = student.locator("ul.rows > li").all_inner_texts()
+    assert [one for one in looks if one.startswith("Imre Fallowmere") and "vidence" in one]
