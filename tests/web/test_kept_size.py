@@ -53,21 +53,24 @@ def minutes(kept):
 def test_half_an_hour_in_300_000_bytes(app):
     """Twelve persons: the minutes, the bytes, a mix of kinds, no concept twice."""
     kinds = Counter()
+    with_a_pen = 0
     for _ in range(PERSONS):
         size, kept = post(Device(app).begin())
         asked = [one for one in kept["questions"] if one["spare_of"] is None]
         kinds.update(one["kind"] for one in asked)
+        with_a_pen += any(not one["ramp"] for one in asked)
 
         assert size <= REPLY_BYTES
         assert MINUTES[0] <= minutes(kept) <= MINUTES[1]
         assert len({one["concept"] for one in asked}) == len(asked)
-        assert any(not one["ramp"] for one in asked)
         assert {one["id"] for one in asked if one["kind"] == "number"} == {
             one["spare_of"] for one in kept["questions"] if one["spare_of"]
         }
 
     assert set(kinds) <= {"one", "some", "match", "order", "still-works", "gauge", "number"}
     assert len(kinds) >= 5
+    # A third of the time may go to items that want a pen; whether one is drawn is chance for a single person.
+    assert with_a_pen > PERSONS / 2
 
 
 def test_what_does_not_fit_is_left_out_for_every_device(app, monkeypatch):
