@@ -302,9 +302,7 @@ def world(bank_db, settings, clock):
         "code": joining.make_code(bank_db, ids[INSTRUCTOR], group, rng=rng, now=clock()),
         "item": "gate-slow-leak",
         "device_id": str(device),
-        "desk_item": desk_items.start(
-            bank_db, ids[AUTHOR], folder="tolquenny-19", text=desk_texts.RUDDER, now=clock()
-        ),
+        "desk_item": desk_items.start(bank_db, ids[AUTHOR], folder="tolquenny-19", text=desk_texts.RUDDER, now=clock()),
         "revision_id": str(
             handbook_revisions.record(
                 bank_db, ids[REVIEWER], folder="tolquenny-19", name="Revision 7", sections=["21-10"], now=clock()
@@ -322,8 +320,14 @@ def world(bank_db, settings, clock):
         "squawk_id": str(squawk.id),
         "feed_secret": calendar_feed.make(bank_db, ids[STUDENT], now=clock()),
         "file_id": produced_files.keep(
-            bank_db, ids[HEAD], what=produced_files.FOR_HEAD, person_id=ids[STUDENT], title="Evidence sheet",
-            media_type="text/csv", body=b"x", now=clock(),
+            bank_db,
+            ids[HEAD],
+            what=produced_files.FOR_HEAD,
+            person_id=ids[STUDENT],
+            title="Evidence sheet",
+            media_type="text/csv",
+            body=b"x",
+            now=clock(),
         ).id,
     }
     return made
