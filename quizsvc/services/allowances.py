@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from zoneinfo import ZoneInfo
 
 from quizsvc.errors import InputError
 from quizsvc.services import edge, local_times, notices, school_access
@@ -157,7 +156,7 @@ def give(db: Database, person_id: int, assignment_id: int, form: AllowanceForm, 
                 given_at=now,
             )
         )
-        words = f"Extension until {_in_words(until, group)}" if until else "You are excused"
+        words = f"Extension until {local_times.in_words(until, group.time_zone)}" if until else "You are excused"
         _tell(session, student, f"{words}: {assignment.title}. {reason}", assignment, now)
 
 
@@ -211,11 +210,6 @@ def _student(session: Session, group: Group, person_id: int) -> int:
     if member is None or member.state != "in" or member.part != "student":
         raise edge.not_found("person")
     return person_id
-
-
-def _in_words(at: datetime, group: Group) -> str:
-    local = at.astimezone(ZoneInfo(group.time_zone))
-    return f"{local.day} {local:%b %Y, %H:%M} ({group.time_zone})"
 
 
 def _tell(session: Session, person_id: int, text: str, assignment: Assignment, now: datetime) -> None:

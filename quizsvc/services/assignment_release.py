@@ -62,9 +62,7 @@ def release(db: Database, person_id: int, assignment_id: int, version: int, *, n
         assignment.released_by = person_id
         assignment.opens_at = assignment.opens_at or now
         verbs.touch(assignment, now)
-        closes = local_times.written(assignment.closes_at, group.time_zone).replace("T", " ")
-        verbs.tell_students(
-            session, assignment, f"Homework: {assignment.title}. Closes {closes} ({group.time_zone}).", now
-        )
+        closes = local_times.in_words(assignment.closes_at, group.time_zone)
+        verbs.tell_students(session, assignment, f"Homework: {assignment.title}. Closes {closes}.", now)
         session.flush()
         return verbs.view_in(session, assignment, group, now=now)

@@ -199,8 +199,8 @@ def change(
         if assignment.state == "draft" and new.numbers != assignment.numbers:
             assignments.forget_draws(session, assignment.id)
         if assignment.state == "released" and new.closes_at != assignment.closes_at:
-            when = local_times.written(new.closes_at, group.time_zone).replace("T", " ")
-            tell_students(session, assignment, f"{new.title} now closes {when} ({group.time_zone}).", now)
+            when = local_times.in_words(new.closes_at, group.time_zone)
+            tell_students(session, assignment, f"{new.title} now closes {when}.", now)
         assignment.title = new.title
         assignment.numbers = new.numbers
         assignment.feedback = new.feedback

@@ -13,7 +13,17 @@ from zoneinfo import ZoneInfo
 
 from quizsvc.errors import InputError
 
-__all__ = ["WHICH", "LocalForm", "TimeDoubledError", "TimeSkippedError", "days_later_at", "read", "shown", "written"]
+__all__ = [
+    "WHICH",
+    "LocalForm",
+    "TimeDoubledError",
+    "TimeSkippedError",
+    "days_later_at",
+    "in_words",
+    "read",
+    "shown",
+    "written",
+]
 
 WHICH = ("earlier", "later")
 """Which of two equal readings of the clock is meant."""
@@ -98,6 +108,12 @@ def read(form: LocalForm, zone: str, *, where: str) -> datetime | None:
 def written(at: datetime, zone: str) -> str:
     """An instant as a form's field holds it, in a zone: `2026-12-04T20:00`."""
     return at.astimezone(ZoneInfo(zone)).strftime("%Y-%m-%dT%H:%M")
+
+
+def in_words(at: datetime, zone: str) -> str:
+    """An instant as a notice says it: `4 Dec 2026, 20:00 (Europe/Zurich)`."""
+    local = at.astimezone(ZoneInfo(zone))
+    return f"{local.day} {local:%b %Y, %H:%M} ({zone})"
 
 
 def shown(at: datetime, zone: str) -> LocalForm:

@@ -462,7 +462,7 @@ def test_a_closing_that_moves_is_told(instructor, bank_db, clock, group, student
     assert instructor.path == path, page.text
     with bank_db.reading() as session:
         told = session.scalars(sa.select(Notice.text)).all()
-    assert told == ["Bleed air for Monday now closes 2026-03-12 20:00 (Europe/Zurich)."] * 2
+    assert told == ["Bleed air for Monday now closes 12 Mar 2026, 20:00 (Europe/Zurich)."] * 2
     assert stored(bank_db, path).closes_at - clock() > timedelta(days=7)
 
 
