@@ -24,7 +24,10 @@ SCREENS = {
         "/account/delete", "/on-this-device", "/homework", "/account/sharing", "/account/calendar",
         "/people/{school[person]}/evidence",
     ),
-    REVIEWER: ("/training", "/preview?q=asked", "/preview/asked-as-one"),
+    REVIEWER: (
+        "/training", "/preview?q=asked", "/preview/asked-as-one", "/bank-desk", "{school[own desk item]}",
+        "/bank-desk/handbook",
+    ),
     INSTRUCTOR: (
         "/desk", "/groups/new", "{school[group]}", "{school[group]}/code", "{school[group]}/roll",
         "{school[group]}/roll/links", "{school[draft]}", "{school[draft]}/rules", "/join",

@@ -45,8 +45,11 @@ def screens(chromium, made):
         page.goto(address.format_map(vars(made)))
         yield page, name
     page = visitor(chromium, made, REVIEWER, viewport={"width": 360, "height": 800})
-    for address in ("/thin-spots", "/expectation", "/training"):
-        page.goto(address)
+    for address in (
+        "/thin-spots", "/expectation", "/training", "/bank-desk", "{school[desk item]}", "{school[own desk item]}",
+        "/bank-desk/handbook",
+    ):  # fmt: skip
+        page.goto(address.format_map(vars(made)))
         yield page, f"{address} of {REVIEWER}"
     page = visitor(chromium, made, INSTRUCTOR, viewport={"width": 360, "height": 800})
     for address in OF_INSTRUCTOR:

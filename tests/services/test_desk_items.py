@@ -7,9 +7,9 @@ import pytest
 import sqlalchemy as sa
 
 from quizsvc.errors import ConflictError, FindingsError, InputError, NotFoundError, ThrottledError
-from quizsvc.services import banks, desk_check, desk_items, desk_release, desk_text
+from quizsvc.services import assignment_items, banks, desk_check, desk_items, desk_release, desk_text
 from quizsvc.store import bank
-from quizsvc.store.tables import DeskItem, Item, Revision
+from quizsvc.store.tables import DeskItem, Group, Item, Revision
 from tests import factories
 from tests.services import assigned
 from tests.services.desk_texts import CLIMB, FAULTY, FAULTY_LINES, RUDDER
@@ -173,6 +173,7 @@ def test_from_draft_to_live_by_a_second_person(bank_db, clock, school, author, r
             desk_release.read(bank_db, by, ITEM, version=1, check=look, now=clock())
     with pytest.raises(ConflictError):
         desk_release.release(bank_db, reviewer, ITEM, version=1, homework_only=False, check=look, now=clock())
+    group = assigned.add_group(bank_db, clock, instructors=[school["Dunstan Okeby"]])
     release(bank_db, clock, reviewer, look, homework_only=True)
 
     with bank_db.reading() as session:
@@ -181,6 +182,10 @@ def test_from_draft_to_live_by_a_second_person(bank_db, clock, school, author, r
         assert (item.source, item.status, item.homework_only, revision.number) == ("school", "live", True, 1)
         assert (kept.state, kept.author_id, kept.read_by) == ("live", author, reviewer)
         assert ITEM not in [row.id for row in bank.askable(session, ["tolquenny-19"])]
+        # Homework may ask it, and its key is not open, as those of the shipped bank are.
+        picked = {one.id: one for one in assignment_items.offered(session, session.get(Group, group))}
+        assert (picked[ITEM].homework_only, picked[ITEM].open_key) == (True, "")
+        assert picked["essential-bus-feeds"].open_key
     assert desk_items.one(bank_db, author, ITEM).text == RUDDER.replace(
         "status: draft", "read-by: reviewer of the school\n  status: live"
     )
