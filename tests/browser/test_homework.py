@@ -95,6 +95,26 @@ def test_without_signal_it_is_kept_here_and_sent_when_there_is_some(phone, site,
     assert page.faults == []
 
 
+def test_signing_out_offers_to_send_what_waits(phone, site, work):
+    """A draft that could not be saved is counted, sent on demand, and only then deleted here."""
+    page = at(phone, site, work)
+    page.context.route("**/api/v1/drafts", lambda route: route.abort())
+    page.locator("#text").fill("5500")
+    told(page, "No signal")
+    page.goto("/account")
+    page.get_by_role("button", name="Sign out").click()
+    page.locator("#leaving:has-text('One answer given on this device still waits to be sent.')").wait_for()
+    assert draft(site, work) is None
+    page.context.unroute("**/api/v1/drafts")
+    page.get_by_role("button", name="Send first, then go on").click()
+    page.wait_for_url("**/")
+
+    assert draft(site, work) == (1, {"text": "5500"})
+    assert page.evaluate("Object.keys(localStorage).filter((key) => key.startsWith('answer:'))") == []
+    page.goto("/account")
+    assert page.url.endswith("/sign-in?next=/account")
+
+
 def test_two_devices(phone, site, work):
     """The phone wrote offline what the desk has written over: it asks which one is meant, and neither is lost."""
     page, desk = at(phone, site, work), at(phone, site, work, viewport={"width": 1280, "height": 800})

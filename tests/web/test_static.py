@@ -46,9 +46,9 @@ def test_scripts_of_the_first_drill_page_stay_small(visitor):
 
 
 def test_scripts_of_the_device_stay_small(visitor):
-    """The drill without signal, grading and all: 40,000 bytes more; the others 6,500, homework 8,000, desk 2,000."""
+    """The drill without signal, grading and all: 40,000 bytes more; the others 7,000, homework 8,000, desk 2,000."""
     assert sum(map(len, scripts(visitor.client, ON_DEVICE).values())) <= 40_000
-    assert sum(map(len, scripts(visitor.client, OTHERS).values())) <= 6_500
+    assert sum(map(len, scripts(visitor.client, OTHERS).values())) <= 7_000
     assert sum(map(len, scripts(visitor.client, HOMEWORK).values())) <= 8_000
     assert sum(map(len, scripts(visitor.client, DESK).values())) <= 2_000
 
@@ -70,7 +70,8 @@ def test_the_imports_of_the_first_page_are_those_counted():
     every = imported("main", r'(?:from |import\()"\./(.+?)\.js"')
 
     assert {f"{name}.js" for name in first} == set(FIRST_MODULES)
-    assert {"main", *every} == (set(FIRST_PAGE) | set(OTHERS) | {"live"}) - {"sw"}
+    # Homework comes in where somebody signs out while a draft of it waits.
+    assert {"main", *every} == (set(FIRST_PAGE) | set(OTHERS) | set(HOMEWORK) | {"live"}) - {"sw"}
 
 
 def test_the_first_drill_page_weighs_at_most_60_kb(settings, kinds_db, clock):

@@ -1,6 +1,6 @@
 // Leaving this device: what waits is offered to be sent first. Once the service has said that the session is over,
 // everything of this person here is deleted, so that whoever uses it next finds nothing.
-import { PREFIX } from "./kept.js";
+import { PREFIX, recall } from "./kept.js";
 import { flush } from "./outbox.js";
 import { all, device, done, open, setWho, who } from "./store.js";
 
@@ -22,6 +22,7 @@ export async function leave(form) {
       if (still && state !== "sending") words.textContent = "They cannot be sent now. Staying signed in keeps them here.";
     });
     await flush();
+    if (drafts().length) await (await import("./homework.js")).flush();
     const [still, more] = await count(person);
     // What was refused only now is said before it is deleted.
     if (!still) await (more > refused ? leave(form) : go(form, person));
@@ -31,7 +32,14 @@ export async function leave(form) {
 // How many answers wait here, and how many the service refused.
 async function count(person) {
   const answers = person ? await all(await open(person), "answers") : [];
-  return ["waiting", "refused"].map((state) => answers.filter((one) => one.state === state).length);
+  const [waiting, refused] = ["waiting", "refused"].map((state) => answers.filter((one) => one.state === state).length);
+  return [waiting + drafts().length, refused];
+}
+
+// What was written for homework and is not saved by the service yet.
+function drafts() {
+  const keys = Object.keys(localStorage).filter((key) => key.startsWith(PREFIX));
+  return keys.filter((key) => recall(key.slice(PREFIX.length))?.draft);
 }
 
 async function go(form, person) {
