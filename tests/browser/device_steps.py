@@ -47,6 +47,8 @@ def answer(page, db, *, correctly):
 
 def onward(page):
     """Press Next; whether another question came."""
+    # A message at the lower edge may stand over it until one scrolls to the end.
+    page.evaluate("scrollTo(0, document.body.scrollHeight)")
     page.locator("[data-next]").locator("visible=true").last.click()
     page.locator("[data-answer], [data-tally]").wait_for()
     return page.locator("[data-answer]").count() == 1

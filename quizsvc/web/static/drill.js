@@ -153,15 +153,16 @@ function show(html, address, title) {
 }
 
 function notYet(what) {
+  const button = document.createElement("button");
   return (seconds, now) => {
-    say(`${what}. Trying again in ${seconds} s; it is kept on this device. `);
-    const button = document.createElement("button");
-    Object.assign(button, { type: "button", className: "plain", textContent: "Try now", onclick: now });
-    status.append(button);
-    const { serviceWorker } = navigator;
-    if (!serviceWorker || !serviceWorker.controller) return;
-    const link = document.createElement("a");
-    status.append(" ", Object.assign(link, { href: "/on-this-device", textContent: "Go on with what is on this device" }));
+    // Whoever is about to press it keeps it.
+    if (!button.isConnected) {
+      Object.assign(button, { type: "button", className: "plain", textContent: "Try now", onclick: now });
+      const link = document.createElement("a");
+      Object.assign(link, { href: "/on-this-device", textContent: "Go on with what is on this device" });
+      status.replaceChildren("", button, " ", navigator.serviceWorker?.controller ? link : "");
+    }
+    status.firstChild.data = `${what}. Trying again in ${seconds} s; it is kept on this device. `;
   };
 }
 
