@@ -43,11 +43,17 @@ def pilot(phone):
 
 
 def sent_in(page, reply):
-    """Every batch that goes out from here on, as lists of UUIDs; `reply(route, uuids, number)` answers it."""
+    """Every batch of answers from here on, as lists of UUIDs; `reply(route, uuids, number)` answers it.
+
+    What was acknowledged by pressing Start may still be on its way alone, from before there was an answer: it goes by.
+    """
     batches = []
 
     def handle(route):
         uuids = [one["uuid"] for one in route.request.post_data_json["answers"]]
+        if not uuids:
+            route.continue_()
+            return
         batches.append(uuids)
         reply(route, uuids, len(batches))
 
