@@ -21,6 +21,7 @@ POSTGRES_URL = os.environ.get("QUIZSVC_TEST_POSTGRES_URL", "")
 BUSY_TIMEOUT_S = 5.0
 
 
+@pytest.hookimpl(tryfirst=True)  # before the names of the groups are read
 def pytest_collection_modifyitems(items):
     """Keep the tests that drive Chromium on one side when two run at a time: side by side they only slow each other."""
     for item in items:
