@@ -21,14 +21,6 @@ POSTGRES_URL = os.environ.get("QUIZSVC_TEST_POSTGRES_URL", "")
 BUSY_TIMEOUT_S = 5.0
 
 
-@pytest.hookimpl(tryfirst=True)  # before the names of the groups are read
-def pytest_collection_modifyitems(items):
-    """Keep the tests that drive Chromium on one side when two run at a time: side by side they only slow each other."""
-    for item in items:
-        if item.get_closest_marker("browser"):
-            item.add_marker(pytest.mark.xdist_group("browser"))
-
-
 class Clock:
     """A clock that moves when it is told to. Calling it gives the time, aware UTC."""
 
