@@ -16,8 +16,8 @@ from quizsvc.web import api_device
 from quizsvc.web.app import create_app
 from tests.web.test_api_device import REPLY_BYTES, Device, given
 
-# "About 30 minutes": the planner fills each of three pieces of ten minutes to within one item, and the longest ramp item
-# takes a minute; which items come is chance.
+# "About 30 minutes": the planner fills each of three pieces of ten minutes to within one item, and the longest ramp
+# item takes a minute; which items come is chance.
 MINUTES = (27, 31)
 PERSONS = 12
 
