@@ -95,7 +95,8 @@ def test_without_signal_it_is_kept_here_and_sent_when_there_is_some(phone, site,
     page.locator("li:has-text('Item 1')").wait_for(state="detached")
 
     assert draft(site, work) == (1, {"text": "5500"})
-    assert page.evaluate("Object.keys(localStorage).filter((key) => key.startsWith('answer:'))") == []
+    # Sending has loaded the page anew, maybe only now.
+    page.wait_for_function("!Object.keys(localStorage).some((key) => key.startsWith('answer:'))")
 
 
 def test_signing_out_offers_to_send_what_waits(phone, site, work):
