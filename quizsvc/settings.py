@@ -19,6 +19,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from quizsvc.errors import InputError
 
 _PACKAGE = Path(__file__).resolve().parent
+LATER_MONTH = ("not said", "yes", "no")
 
 
 def _setting(variable: str, unit: str, help_text: str) -> Any:
@@ -67,6 +68,16 @@ class Settings:
         "Folder of the question bank that `bank check` and `bank load` read when none is named. "
         "Default: the bank that the service ships.",
     )
+    # After all others, with a default: what an installation says nothing of is not said.
+    later_month: str = dataclasses.field(
+        default="not said",
+        metadata={
+            "variable": "QUIZSVC_LATER_MONTH",
+            "unit": "word",
+            "help": "Whether this operator lets one serve in the month after the one a check is due in, before the "
+            "check is taken: yes, no, or not said. Shown with check dates. Default: not said",
+        },
+    )
 
     @property
     def https(self) -> bool:
@@ -107,7 +118,14 @@ def settings_from(environment: Mapping[str, str]) -> Settings:
         trusted_proxies=_count("QUIZSVC_TRUSTED_PROXIES", given.get("QUIZSVC_TRUSTED_PROXIES", "0")),
         time_zone=_time_zone(given.get("QUIZSVC_TIME_ZONE", "UTC")),
         bank=Path(given["QUIZSVC_BANK"]).expanduser().absolute() if "QUIZSVC_BANK" in given else question_bank_folder(),
+        later_month=_word("QUIZSVC_LATER_MONTH", given.get("QUIZSVC_LATER_MONTH", "not said"), LATER_MONTH),
     )
+
+
+def _word(variable: str, value: str, words: tuple[str, ...]) -> str:
+    if value in words:
+        return value
+    raise InputError("setting-word", f"'{value}' is not one of the words", where=variable, mend=", ".join(words))
 
 
 def _database_url(value: str) -> str:

@@ -72,6 +72,8 @@ class TestValues:
             ("QUIZSVC_TRUSTED_PROXIES", "2", "trusted_proxies", 2),
             ("QUIZSVC_TIME_ZONE", "Europe/Lisbon", "time_zone", "Europe/Lisbon"),
             ("QUIZSVC_BANK", "/srv/bank", "bank", Path("/srv/bank")),
+            ("QUIZSVC_LATER_MONTH", "no", "later_month", "no"),
+            ("QUIZSVC_LATER_MONTH", "", "later_month", "not said"),
         ],
     )
     def test_a_setting_is_read(self, variable, value, field, read):
@@ -116,6 +118,13 @@ class TestValues:
                     "a whole number from 0 to 10",
                 )
                 for value in ("one", "-1", "11", "1.0", "²")
+            ),
+            (
+                "QUIZSVC_LATER_MONTH",
+                "maybe",
+                "setting-word",
+                "'maybe' is not one of the words",
+                "not said, yes, no",
             ),
             *(
                 (
@@ -185,7 +194,7 @@ class TestSecret:
         for process in processes:
             process.stdin.write(b"x")
             process.stdin.flush()
-        seen = {process.communicate(timeout=30)[0] for process in processes}
+        seen = {process.communicate(timeout=300)[0] for process in processes}
 
         assert len(seen) == 1
         assert len(seen.pop().strip()) == 64

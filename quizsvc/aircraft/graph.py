@@ -276,7 +276,7 @@ class _GraphReader:
         after = after if isinstance(after, Mapping) else {}
         for node, action in after.items():
             self.node_name(node, (*path, "expect_after", node))
-            if action not in actions:
+            if not isinstance(action, str) or action not in actions:
                 self.unknown((*path, "expect_after", node), "action", action, actions)
         return Failure(
             self.reader.text(words["title"], (*path, "title")),

@@ -32,6 +32,7 @@ from quizsvc.bank.draw import Generator
 from quizsvc.bank.examine import check_formulas
 from quizsvc.bank.functions import library
 from quizsvc.bank.habits import habits
+from quizsvc.bank.handbook import check_figures
 from quizsvc.bank.item import Context, ItemText, read_item
 from quizsvc.bank.kinds import KINDS
 from quizsvc.bank.question import build_item
@@ -243,6 +244,7 @@ class BankCheck:
     def _handbook(self, text: BankText) -> None:
         report = self._report(text)
         sections = self.sections[text.folder]
+        check_figures(text.text, report, self.aircraft.get(text.folder))
         for section, line in read_sections(text.text, report, text.folder, len(sections)):
             if section.id in sections:
                 report.fault(
@@ -359,7 +361,8 @@ class BankCheck:
                 None,
                 "bank-caution-missing",
                 f"items owe {', '.join(missing)}, and no such caution is written",
-                "add '- caution: C1' with its text and where",
+                f"add '- caution: {missing[0]}' with its text and where; a bank beside the shipped one takes the text "
+                "word for word from there",
             )
 
     def _habits(self, items: Sequence[CheckedItem]) -> None:

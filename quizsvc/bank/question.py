@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 from typing import Any
 
 from quizsvc.aircraft.description import Aircraft
@@ -46,9 +47,11 @@ __all__ = [
     "number_record",
     "present",
     "try_draw",
+    "variants",
 ]
 
 MOST_TRIES = 500
+_LOOKED_AT = 4  # times as many draws are looked at as are counted; an item with more has many
 
 
 @dataclass(frozen=True)
@@ -236,6 +239,27 @@ def followed(
         "earlier": dict(record.get("earlier", {})),
         "note": f"Judged on your own earlier answers: {texts}.",
     }
+
+
+def variants(item: Item, most: int) -> int:
+    """How many different draws of an item may be asked, counted up to so many.
+
+    Parameters
+    ----------
+    item : Item
+        Compiled.
+    most : int
+        Where counting stops; an item that draws some of a list is taken to have so many.
+
+    Returns
+    -------
+    int
+        From 0 to `most`; 1 for an item that draws nothing.
+    """
+    if item.draws.has_subset or item.draws.combinations > _LOOKED_AT * most:
+        return most
+    asked = (drawn for drawn in item.draws.all(_LOOKED_AT * most) if try_draw(item, drawn).refusal is None)
+    return sum(1 for _ in islice(asked, most))
 
 
 def issue(item: Item, rng: Generator) -> Issued:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -32,9 +33,12 @@ def register(commands: Any) -> None:
 
 def upgrade(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
     """Bring the schema up to date."""
-    from quizsvc.services import schema
+    from quizsvc.services import memory_replay, schema
 
     print(schema.upgrade(surroundings.settings))
+    with contextlib.closing(schema.open_database(surroundings.settings)) as database:
+        if memory_replay.differs(database):
+            print(memory_replay.TO_REPLAY)
     return 0
 
 

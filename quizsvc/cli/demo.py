@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 import contextlib
 import dataclasses
+import signal
+import threading
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -25,7 +27,7 @@ def register(commands: Any) -> None:
         "demo",
         help="run the invented school on this machine",
         description="Makes a database of its own in the data folder, loads the shipped bank, invents a school with "
-        "some weeks of practice behind it, prints the address and the sign-ins, and serves on this machine only. "
+        "up to a year of practice behind it, prints the address and the sign-ins, and serves on this machine only. "
         "Ctrl-C stops it; the next start goes on where it stopped.",
     )
     parser.add_argument(
@@ -36,6 +38,9 @@ def register(commands: Any) -> None:
         help=f"default {_PORT}; next free one if taken",
     )
     parser.add_argument("--fresh", action="store_true", help="throw the earlier demo away and begin anew")
+    parser.add_argument(
+        "--lines", metavar="NAME", help="serve nothing: print the practice of one of the school, a line an answer"
+    )
     parser.set_defaults(run=demo)
 
 
@@ -44,6 +49,10 @@ def demo(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
     from quizsvc.services import demo as school
 
     settings = school.demo_settings(surroundings.settings)
+    if arguments.lines is not None:
+        for line in school.lines(settings, arguments.lines):
+            print(line)
+        return 0
     with school.only_one(settings):
         with contextlib.ExitStack() as lines:
             report = school.prepare(
@@ -64,8 +73,14 @@ def _serve(wanted_port: int, settings: Settings, report: DemoReport) -> None:
     settings = dataclasses.replace(settings, public_url=f"http://{local_server.HOST}:{port}")
     server = local_server.listen(port, create_app(settings))
     note = "" if port == wanted_port else f"  (Port {wanted_port} is taken, so this is the next free one.)"
-    # Ctrl-C is the way to stop it, so it is no failure.
-    with server, contextlib.suppress(KeyboardInterrupt):
+
+    def stop(*_: object) -> None:
+        threading.Thread(target=server.shutdown).start()
+
+    # Ctrl-C is the way to stop it, so it is no failure. It only asks the server to end: raised as an exception it would
+    # be lost where it falls into a destructor.
+    with server:
+        signal.signal(signal.SIGINT, stop)
         print(welcome(report, settings.public_url + note), flush=True)
         server.serve_forever()
 

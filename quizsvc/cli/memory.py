@@ -8,7 +8,7 @@ import dataclasses
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from quizsvc.cli import console
+from quizsvc.cli import console, memory_fit, memory_study
 
 if TYPE_CHECKING:
     from quizsvc.cli.main import Surroundings
@@ -21,6 +21,8 @@ def register(commands: Any) -> None:
     replay_parser = actions.add_parser("replay", help="rebuild every learner's state from the log of answers")
     replay_parser.add_argument("--json", action="store_true", help="print one JSON object")
     replay_parser.set_defaults(run=replay)
+    memory_fit.register(actions)
+    memory_study.register(actions)
 
 
 def replay(arguments: argparse.Namespace, surroundings: Surroundings) -> int:

@@ -6,6 +6,7 @@ import argparse
 import contextlib
 import re
 import socket
+import sys
 from typing import TYPE_CHECKING, Any
 
 from quizsvc.cli.words import whole_number
@@ -58,6 +59,7 @@ def serve(arguments: argparse.Namespace, surroundings: Surroundings) -> int:
             "`quizsvc demo` needs nothing more",
         ) from None
     refuse_unprepared(settings)
+    say_what_is_stale(settings)
     refuse_taken(arguments.bind)
     # Before the fork: the workers share the memory of what is imported, and are there sooner.
     from quizsvc.web.app import create_app
@@ -111,6 +113,15 @@ def refuse_unprepared(settings: Settings) -> None:
         state = health(database)
     if not state.ok:
         raise NotPreparedError("not-prepared", state.bank.partition(":")[0], mend="quizsvc bank load")
+
+
+def say_what_is_stale(settings: Settings) -> None:
+    """Print one line where stored memory is not what this version makes of the log; to replay is the keeper's."""
+    from quizsvc.services import memory_replay, schema
+
+    with contextlib.closing(schema.open_database(settings)) as database:
+        if memory_replay.differs(database):
+            print(f"note: {memory_replay.TO_REPLAY}", file=sys.stderr, flush=True)
 
 
 def refuse_taken(bind: str) -> None:

@@ -10,8 +10,8 @@ from quizsvc.memory.states import ConceptState
 
 __all__ = ["Generator", "mixed", "pick_item"]
 
-LATELY_DAYS = 7.0
-"""An item with fixed text asked in this time is asked again only where the concept has no other."""
+LATELY_DAYS = 30.0
+"""A wording with the same numbers met in this time does not come again, but for what `filling` says, days."""
 
 Thing = TypeVar("Thing")
 
@@ -26,8 +26,8 @@ class Generator(Protocol):
 def pick_item(items: Sequence[Askable], state: ConceptState, now: float, rng: Generator) -> Askable | None:
     """The item to ask of a concept.
 
-    First one with new numbers or not asked lately, then another kind than last time, then the one waiting longest,
-    then the one asked least.
+    First one with new numbers or not met in the last 30 days; of these another kind than last time, then the one
+    waiting longest, then the one asked least. Where all were met, the one met longest ago.
 
     Parameters
     ----------
@@ -48,8 +48,9 @@ def pick_item(items: Sequence[Askable], state: ConceptState, now: float, rng: Ge
 
     def rank(item: Askable) -> tuple[bool, bool, float, int, float]:
         asked = float("-inf") if item.last_asked is None else item.last_asked
-        lately = not item.generated and now - asked < LATELY_DAYS
-        return lately, item.kind == state.last_kind, asked, item.asks, rng.random()
+        if now - item.met_at < LATELY_DAYS:
+            return True, False, item.met_at, item.asks, rng.random()
+        return False, item.kind == state.last_kind, asked, item.asks, rng.random()
 
     return min(items, key=rank, default=None)
 

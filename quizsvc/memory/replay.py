@@ -39,7 +39,7 @@ def replay(
     learner = fresh_learner(experience, weights)
     states: dict[str, ConceptState] = {}
     for event in sorted(events, key=log_order):
-        before = states.get(event.concept) or fresh_concept(weights)
+        before = states.get(event.concept) or fresh_concept(weights, event.concept)
         learner, states[event.concept], _ = update(learner, before, event, weights)
     return learner, states
 
@@ -69,6 +69,6 @@ def snapshots(
         while waiting and event.at > waiting[0]:
             found.append((learner, dict(states)))
             waiting.pop(0)
-        before = states.get(event.concept) or fresh_concept(weights)
+        before = states.get(event.concept) or fresh_concept(weights, event.concept)
         learner, states[event.concept], _ = update(learner, before, event, weights)
     return found + [(learner, dict(states)) for _ in waiting]

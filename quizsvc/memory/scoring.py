@@ -10,6 +10,12 @@ allow anyway, at now + (j - 1/2) (T - now) / m for j = 1..m:
 where V pushes the traces through the visits with expected success (n_k += q_k, c_k += p q_k) and ability and offsets
 are held fixed: what an answer tells about the learner is no reason to ask. C is the days of one pass over all concepts,
 wait the days since the last answer (C for the untried), e = 1/2, or 1 where 8 or more answers per concept remain.
+
+Where somebody misses most of what they try, what was right stands where the logistic is steep, so Delta is larger there
+than for what was missed: what they know would come back nearly as soon as what they do not, and keep the untried
+waiting. So while more stands missed than right and a later visit is planned, a concept answered right counts with no
+more than the middle Delta of those missed. It then waits for at least 1.25^2 times as long as such a one, of equal
+weight, at e = 1/2 and up to two passes. Without a later visit the plain gain decides.
 """
 
 from __future__ import annotations
@@ -23,7 +29,7 @@ from numpy.typing import NDArray
 from quizsvc.memory.recall import Array, Stack
 from quizsvc.memory.weights import Weights
 
-__all__ = ["BOOST", "STUDY_SHARE", "Budget", "gain", "score"]
+__all__ = ["BOOST", "STUDY_SHARE", "Budget", "gain", "held_back", "score"]
 
 STUDY_SHARE = 5 / 7
 """Days with a set, as a share of all days, where nothing better is known."""
@@ -51,17 +57,20 @@ class Budget:
         Answers that fit into the minutes of one study day.
     now, horizon : float
         Days since the epoch.
+    study_share : float
+        Days with a set, as a share of all days.
     """
 
     concepts: int
     answers_a_day: float
     now: float
     horizon: float
+    study_share: float = STUDY_SHARE
 
     @property
     def answers_left(self) -> float:
-        """Answers that fit in before the horizon, on five days of seven."""
-        return self.answers_a_day * max(0.0, self.horizon - self.now) * STUDY_SHARE
+        """Answers that fit in before the horizon, on its share of study days."""
+        return self.answers_a_day * max(0.0, self.horizon - self.now) * self.study_share
 
     @property
     def rounds(self) -> float:
@@ -81,7 +90,7 @@ class Budget:
     @property
     def pass_days(self) -> float:
         """Days C of one pass over all concepts."""
-        return self.concepts / (self.answers_a_day * STUDY_SHARE)
+        return self.concepts / (self.answers_a_day * self.study_share)
 
 
 def gain(held: Stack, ability: float, weights: Weights, *, now: float, horizon: float, visits: int) -> Array:
@@ -267,6 +276,32 @@ def _span(rows: NDArray[np.intp]) -> slice | NDArray[np.intp]:
     return rows
 
 
+def held_back(delta: Array, held: Stack, visits: int) -> Array:
+    """Delta with what was answered right held back behind what was missed, for somebody who misses most.
+
+    Parameters
+    ----------
+    delta : ndarray of float64, shape (concepts,)
+        What an answer now adds, probability of recall.
+    held : Stack
+        The concept states.
+    visits : int
+        Later visits m, 0 or more.
+
+    Returns
+    -------
+    ndarray of float64, shape (concepts,)
+        The same probability, but where a later visit is planned and more stands missed than right: there no concept
+        answered right last has more than the middle value of those missed last.
+    """
+    right = ~(held.untried | held.missed)
+    if visits < 1 or np.count_nonzero(held.missed) <= np.count_nonzero(right):
+        return delta
+    middle = np.median(delta[held.missed])
+    result: Array = np.where(right, np.minimum(delta, middle), delta)
+    return result
+
+
 def score(
     held: Stack,
     ability: float,
@@ -295,6 +330,7 @@ def score(
         Weighted probability of recall added, 0 or more.
     """
     delta = gain(held, ability, weights, now=budget.now, horizon=budget.horizon, visits=budget.visits)
+    delta = held_back(delta, held, budget.visits)
     wait = np.maximum(budget.now - held.last_at, 0.0) / budget.pass_days
     wait[held.untried] = 1.0
     boost = np.where(held.missed, BOOST, 1.0)

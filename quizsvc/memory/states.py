@@ -275,9 +275,18 @@ def fresh_learner(experience: str, weights: Weights = STARTING) -> LearnerState:
     return LearnerState(weights.ability_mean[experience], weights.ability_variance)
 
 
-def fresh_concept(weights: Weights = STARTING) -> ConceptState:
-    """A concept that was never asked."""
-    return ConceptState(offset_variance=weights.offset_variance)
+def fresh_concept(weights: Weights = STARTING, concept: str | None = None) -> ConceptState:
+    """A concept that was never asked.
+
+    Parameters
+    ----------
+    weights : Weights
+        Hold the prior variance, and the difficulty that the offset starts at.
+    concept : str or None
+        Its id; None for any concept, at no difficulty.
+    """
+    shift = 0.0 if concept is None else weights.concept_shift.get(concept, 0.0)
+    return ConceptState(offset=shift, offset_variance=weights.offset_variance)
 
 
 def hold_after(state: ConceptState, event: AnswerEvent) -> ConceptState:

@@ -12,7 +12,7 @@ from typing import Any
 
 from quizsvc.errors import InputError
 
-__all__ = ["EXPERIENCE", "LITTLE_GUESSING", "STARTING", "Weights"]
+__all__ = ["EXPERIENCE", "LITTLE_GUESSING", "MOST_CONCEPT_SHIFT", "STARTING", "Weights"]
 
 EXPERIENCE = ("never trained", "in training", "rated")
 """What a person can say at the start about the type they fly."""
@@ -35,6 +35,9 @@ _GUESS_LEVEL = {
 
 LITTLE_GUESSING = frozenset({"some", "order", "match", "number", "gauge", "still-works", "scenario"})
 """Kinds that chance answers fully at most once in six tries; `say` is ticked by the learner and proves nothing."""
+
+MOST_CONCEPT_SHIFT = 3.0
+"""Furthest that the difficulty of a concept may move its log odds: from an even chance to one in twenty-one."""
 
 
 def _guess_shift(level: float) -> float:
@@ -61,9 +64,12 @@ class Weights:
     spacing_days : tuple of float, five
         What stands for tau in the spacing credit, days: the same with 105 for the infinite one.
     rho : float
-        Fraction of `spacing_days` at which an answer earns 1 - 1/e of a full credit.
+        Fraction of `spacing_days` at which an answer earns 1 - 1/e of a full credit; no such time may exceed tau.
     kind_shift : mapping of str to float
         Rise of the log odds by kind of item, for its guess level; a kind that is not named has none.
+    concept_shift : mapping of str to float
+        Difficulty by concept id: the rise of the log odds at which everybody's b_c starts, below 0 for a hard one, at
+        most `MOST_CONCEPT_SHIFT` either way. A concept that is not named has none; one that is gone may stay.
     ability_mean : mapping of str to float
         Prior mean of the ability by what the person said at the start.
     ability_variance, offset_variance : float
@@ -83,6 +89,7 @@ class Weights:
     spacing_days: tuple[float, ...] = (1 / 24, 1.0, 7.0, 30.0, 105.0)
     rho: float = 0.05
     kind_shift: Mapping[str, float] = field(default_factory=dict)
+    concept_shift: Mapping[str, float] = field(default_factory=dict)
     ability_mean: Mapping[str, float] = field(default_factory=lambda: dict.fromkeys(EXPERIENCE, 0.0))
     ability_variance: float = 1.0
     ability_floor: float = 0.01
@@ -96,11 +103,20 @@ class Weights:
             raise _unusable(f"a trace weight is negative or not finite: v {self.v}, w {self.w}", "bound the fit at 0")
         if not all(tau > 0 for tau in (*self.tau_days, *self.spacing_days, self.rho, self.creep_days)):
             raise _unusable("a time constant is not above 0", "give days above 0")
+        if any(self.rho * spacing > tau for spacing, tau in zip(self.spacing_days, self.tau_days, strict=True)):
+            # An answer would then take more from the credit of the next one than is left of its own.
+            raise _unusable("the credit of a trace comes back more slowly than the trace fades", "lower rho")
         if not (0 < self.ability_floor <= self.ability_variance < math.inf and 0 < self.offset_variance < math.inf):
             raise _unusable("a prior variance is not above 0", "give variances above 0")
         numbers = (self.b0, *self.kind_shift.values(), *self.ability_mean.values())
         if not all(math.isfinite(number) for number in numbers):
             raise _unusable("b0, a kind shift or an ability is not finite", "give finite numbers")
+        for concept, shift in self.concept_shift.items():
+            if not abs(shift) <= MOST_CONCEPT_SHIFT:  # true for NaN too
+                raise _unusable(
+                    f"the difficulty of concept '{concept[:80]}' is {shift}",
+                    f"give log odds from -{MOST_CONCEPT_SHIFT:g} to {MOST_CONCEPT_SHIFT:g}, or leave the concept out",
+                )
 
     def to_json(self) -> dict[str, Any]:
         """Value for `json.dumps`; the infinite time constant is null, all other floats keep every bit."""
@@ -114,6 +130,7 @@ class Weights:
             "spacing_days": list(self.spacing_days),
             "rho": self.rho,
             "kind_shift": dict(self.kind_shift),
+            "concept_shift": dict(self.concept_shift),
             "ability_mean": dict(self.ability_mean),
             "ability_variance": self.ability_variance,
             "ability_floor": self.ability_floor,
@@ -123,7 +140,7 @@ class Weights:
 
     @classmethod
     def from_json(cls, raw: Mapping[str, Any]) -> Weights:
-        """Weights that `to_json` wrote.
+        """Weights that `to_json` wrote, now or before there were difficulties: those then are none.
 
         Raises
         ------
@@ -141,6 +158,7 @@ class Weights:
                 spacing_days=tuple(float(x) for x in raw["spacing_days"]),
                 rho=float(raw["rho"]),
                 kind_shift={str(kind): float(x) for kind, x in raw["kind_shift"].items()},
+                concept_shift={str(concept): float(x) for concept, x in raw.get("concept_shift", {}).items()},
                 ability_mean={str(word): float(x) for word, x in raw["ability_mean"].items()},
                 ability_variance=float(raw["ability_variance"]),
                 ability_floor=float(raw["ability_floor"]),

@@ -1,6 +1,6 @@
 """A picture description in, SVG text out. Pure; stands alone.
 
-A description is a JSON-able mapping whose `type` is one of five. Numbers are in the unit that the picture shows: people
+A description is a JSON-able mapping whose `type` is one of six. Numbers are in the unit that the picture shows: people
 read it, not formulas.
 
 `{"type": "gauge", "dials": [...], "readings": false}`
@@ -12,9 +12,13 @@ read it, not formulas.
     A mark: `at` (minutes), `label`. `scale` gives the ends of the cabin's scale, ft, where several pictures share one.
 `{"type": "graph", "title": "...", "nodes": [...], "edges": [...], "path": [ids], "break": id}`
     What feeds what. A node: `id`, `name`, `state` (`works`, `lost`, `failed`, `after`), `kind` (`source`, `bus`,
-    `part`). An edge: `from`, `to`, `one-of` (another feed is enough). `columns` says how many stand side by side.
+    `part`). An edge: `from`, `to`, `one-of` (another feed is enough). `columns` says how many stand side by side,
+    `feeds` that the words name what each one feeds.
 `{"type": "bars", "title": "...", "unit": "...", "rows": [...]}`
     A row: `label`, `value`, and where there is a range `low` and `high`.
+`{"type": "curve", "title": "...", "x": "...", "y": "...", "lines": [...]}`
+    One quantity against another; `x` and `y` name the scales with their units. A line: `id`, `label`, `points` of
+    `[x, y]` from left to right. The corners of the first line are the rows of the table.
 `{"type": "trend", "title": "...", "unit": "...", "high": 20, "points": [...]}`
     A value over days on a scale from 0 to `high`. A point: `at` (days), `label`, `value`, `low`, `high`, and `ahead`
     for what has not been yet.
@@ -26,11 +30,13 @@ from collections.abc import Mapping
 from types import ModuleType
 from typing import Any
 
-from quizsvc.pictures import chart, gauge, graph, profile, svg, trend
+from quizsvc.pictures import chart, curve, gauge, graph, profile, svg, trend
 
 __all__ = ["describe", "draw", "table"]
 
-_KINDS: Mapping[str, ModuleType] = {"gauge": gauge, "profile": profile, "graph": graph, "bars": chart, "trend": trend}
+_KINDS: Mapping[str, ModuleType] = {
+    "gauge": gauge, "profile": profile, "graph": graph, "bars": chart, "curve": curve, "trend": trend,
+}  # fmt: skip
 
 
 def draw(description: Mapping[str, Any], *, name: str | None = None) -> str:

@@ -108,12 +108,22 @@ def describe(description: Mapping[str, Any]) -> str:
             words.append(f"{word.capitalize()}: {', '.join(found)}.")
         elif found:
             words.append(f"{len(found)} of {len(nodes)} work.")
+    if description.get("feeds"):
+        words += _fed(nodes, _edges(description))
     way = [str(nodes[key]["name"]) for key in description.get("path") or ()]
     if way:
         words.append(f"Path: {' to '.join(way)}.")
     if description.get("break"):
         words.append(f"It breaks at {nodes[description['break']]['name']}.")
     return " ".join(words)
+
+
+def _fed(nodes: Mapping[str, Mapping[str, Any]], edges: Sequence[Mapping[str, Any]]) -> list[str]:
+    """What each node feeds, for those that feed something."""
+    fed: dict[str, list[str]] = {key: [] for key in nodes}
+    for edge in edges:
+        fed[edge["from"]].append(str(nodes[edge["to"]]["name"]))
+    return [f"{nodes[key]['name']} feeds {', '.join(names)}." for key, names in fed.items() if names]
 
 
 def table(description: Mapping[str, Any]) -> tuple[tuple[str, ...], ...]:

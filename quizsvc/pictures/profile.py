@@ -11,19 +11,27 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from quizsvc.pictures import svg
-from quizsvc.pictures.svg import Box, apart, crosses, number, plain_number, text_width
+from quizsvc.pictures.plot import (
+    BOTTOM,
+    HEIGHT,
+    LABELS,
+    LEFT,
+    RIGHT,
+    SIZE,
+    TOP,
+    UPRIGHT_SCALE,
+    WIDTH,
+    Point,
+    place_labels,
+    step_of,
+)
+from quizsvc.pictures.svg import number, plain_number, text_width
 
 __all__ = ["run"]
 
-Point = tuple[float, float]
-
-_LEFT, _RIGHT, _TOP, _BOTTOM = 70.0, 392.0, 12.0, 204.0
-_WIDTH, _HEIGHT = 400.0, 248.0
-_SIZE = 17.0  # of every text: 14 px on a phone of 360 px
 _UPPER = 0.30  # part of the height that the aircraft's own scale takes
 _GAP = 9.0
 _FT_IN_LEVEL = 100.0
-_DISTINCT = 5.0
 
 # Dashes of the lines that are compared, in their order; none is the plain line of the first.
 _DASHES = ("", "14 5", "3 4", "14 4 3 4", "8 3 8 9", "2 8")
@@ -31,12 +39,6 @@ _STYLES = ("cabin", "aircraft", "other")
 _AIRCRAFT_DASH = "7 6"
 
 _BODY = """\
-{% for tick in y_ticks %}
-<path class="pic-grid" d="M{{ left|n }} {{ tick.at|n }}H{{ right|n }}" stroke="{{ SOFT }}" stroke-width=".8" \
-stroke-opacity=".45" fill="none"/>
-<text class="pic-text" x="{{ (left - 6)|n }}" y="{{ (tick.at + 6)|n }}" font-size="{{ size|n }}" text-anchor="end" \
-fill="{{ INK }}">{{ tick.text }}</text>
-{% endfor %}
 {% for tick in x_ticks %}
 <path class="pic-ink" d="M{{ tick.at|n }} {{ bottom|n }}v6" stroke="{{ INK }}" stroke-width="2" fill="none"/>
 <text class="pic-text" x="{{ tick.at|n }}" y="{{ (bottom + 22)|n }}" font-size="{{ size|n }}" text-anchor="middle" \
@@ -61,13 +63,8 @@ stroke-dasharray="2 3" fill="none"/>
 stroke-width="{{ line.width|n }}"{% if line.dash %} stroke-dasharray="{{ line.dash }}"{% endif %} \
 stroke-linejoin="round" fill="none"/>
 {% endfor %}
-{% for label in labels %}
-<text class="pic-text pic-halo" x="{{ label.x|n }}" y="{{ label.y|n }}" font-size="{{ size|n }}" \
-text-anchor="middle" fill="{{ INK }}" stroke="{{ PAPER }}" stroke-width="4" paint-order="stroke" \
-stroke-linejoin="round"{% if label.strong %} font-weight="700"{% endif %}>{{ label.text }}</text>
-{% endfor %}
 """
-svg.add_template("profile", _BODY)
+svg.add_template("profile", UPRIGHT_SCALE + _BODY + LABELS)
 
 
 class _Plane:
@@ -88,21 +85,21 @@ class _Plane:
             self.last = self.first + 1.0
         self.split = bool(own and aircraft and max(aircraft) > 1.8 * max(*own, 1000.0))
         lower = own if self.split else every
-        self.y_step = _step(max(lower) - min(0.0, *lower), 3 if self.split else 4)
+        self.y_step = step_of(max(lower) - min(0.0, *lower), 3 if self.split else 4)
         self.low = math.floor(min(0.0, *lower) / self.y_step) * self.y_step
         self.high = max(math.ceil(max(lower) / self.y_step) * self.y_step, self.low + self.y_step)
         if self.high - max(lower) < 0.04 * (self.high - self.low):
             self.high += self.y_step / 2 if self.split else 0.0
         self.ceiling = max(every)
-        self.fold = _TOP + _UPPER * (_BOTTOM - _TOP) if self.split else _TOP
+        self.fold = TOP + _UPPER * (BOTTOM - TOP) if self.split else TOP
 
     def x(self, minute: float) -> float:
-        return _LEFT + (minute - self.first) / (self.last - self.first) * (_RIGHT - _LEFT)
+        return LEFT + (minute - self.first) / (self.last - self.first) * (RIGHT - LEFT)
 
     def y(self, feet: float) -> float:
         if self.split and feet > self.high:
-            return self.fold - _GAP - (feet - self.high) / (self.ceiling - self.high) * (self.fold - _GAP - _TOP)
-        return _BOTTOM - (feet - self.low) / (self.high - self.low) * (_BOTTOM - self.fold)
+            return self.fold - _GAP - (feet - self.high) / (self.ceiling - self.high) * (self.fold - _GAP - TOP)
+        return BOTTOM - (feet - self.low) / (self.high - self.low) * (BOTTOM - self.fold)
 
     def path(self, points: Sequence[Point]) -> list[Point]:
         """A line's corners in the picture; where it leaves one scale for the other it gets two more."""
@@ -124,19 +121,19 @@ def draw(description: Mapping[str, Any], name: str) -> str:
     plane = _Plane(lines, marks, description.get("scale", ()))
     corners = [plane.path(_points(line)) for line in lines]
     placed_marks, mark_labels, top = _place_marks(marks, plane)
-    labels = _place_labels(lines, corners, plane, [label["box"] for label in mark_labels])
+    labels = place_labels(lines, corners, plane, [label["box"] for label in mark_labels])
     y_ticks, y_names = _y_axis(plane)
     dashes = iter(_DASHES * (1 + len(lines) // len(_DASHES)))
     return svg.render(
         "profile",
         name=name,
-        box=(0.0, top, _WIDTH, _HEIGHT),
+        box=(0.0, top, WIDTH, HEIGHT),
         title=_title(description),
         desc=describe(description),
-        left=_LEFT,
-        right=_RIGHT,
-        bottom=_BOTTOM,
-        size=_SIZE,
+        left=LEFT,
+        right=RIGHT,
+        bottom=BOTTOM,
+        size=SIZE,
         frame=_frame(plane),
         folds=[plane.fold, plane.fold - _GAP] if plane.split else [],
         x_ticks=_x_ticks(plane),
@@ -266,13 +263,6 @@ def _simple(points: Sequence[Point]) -> list[Point]:
     return [points[place] for place in sorted(keep)]
 
 
-def _step(span: float, most: int) -> float:
-    """A round step of which at most `most` fit into a span."""
-    raw = max(span, 1.0) / most
-    power = 10.0 ** math.floor(math.log10(raw))
-    return next(step * power for step in (1.0, 2.0, 2.5, 5.0, 10.0) if step * power >= raw * 0.999)
-
-
 def _x_ticks(plane: _Plane) -> list[dict[str, Any]]:
     span = plane.last - plane.first
     step = next((one for one in (1, 2, 5, 10, 15, 20, 30, 60, 120, 240) if span / one <= 7), 480)
@@ -286,16 +276,16 @@ def _y_axis(plane: _Plane) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
     count = math.floor((plane.high - plane.low) / plane.y_step + 1e-9)
     ticks = [plane.low + place * plane.y_step for place in range(count + 1)]
     found = [{"at": plane.y(feet), "text": plain_number(feet)} for feet in ticks]
-    names = [{"x": 2.0, "y": _BOTTOM + 40.0, "text": "altitude, ft"}]
+    names = [{"x": 2.0, "y": BOTTOM + 40.0, "text": "altitude, ft"}]
     if plane.split:
-        found.append({"at": _TOP, "text": f"FL{round(plane.ceiling / _FT_IN_LEVEL):03d}"})
+        found.append({"at": TOP, "text": f"FL{round(plane.ceiling / _FT_IN_LEVEL):03d}"})
     return found, names
 
 
 def _frame(plane: _Plane) -> str:
     """The two axes; the upright one is broken where the scale changes."""
-    upright = f"V{number(plane.fold - _GAP)}M{number(_LEFT)} {number(plane.fold)}" if plane.split else ""
-    return f"M{number(_LEFT)} {number(_TOP - 4)}{upright}V{number(_BOTTOM)}H{number(_RIGHT)}"
+    upright = f"V{number(plane.fold - _GAP)}M{number(LEFT)} {number(plane.fold)}" if plane.split else ""
+    return f"M{number(LEFT)} {number(TOP - 4)}{upright}V{number(BOTTOM)}H{number(RIGHT)}"
 
 
 def _place_marks(
@@ -304,79 +294,13 @@ def _place_marks(
     """Marks as lines with labels over the frame, in as many rows as keep them apart; and the picture's top."""
     lines, labels, rows = [], [], [0.0]
     for mark in marks:
-        width = text_width(str(mark["label"]), _SIZE) + 8.0
+        width = text_width(str(mark["label"]), SIZE) + 8.0
         at = plane.x(float(mark["at"]))
-        left = min(max(at - width / 2, 0.0), _WIDTH - width)
+        left = min(max(at - width / 2, 0.0), WIDTH - width)
         row = next((place for place, taken in enumerate(rows) if taken <= left), len(rows))
         rows[row:] = [left + width, *rows[row + 1 :]]
-        y = _TOP - 12.0 - 20.0 * row
+        y = TOP - 12.0 - 20.0 * row
         box = (left, y - 14.0, left + width, y + 4.0)
         labels.append({"x": left + width / 2, "y": y, "text": mark["label"], "strong": False, "box": box})
         lines.append({"at": at, "top": y + 5.0})
-    return lines, labels, (min(0.0, _TOP - 12.0 - 20.0 * (len(rows) - 1) - 18.0) if marks else 0.0)
-
-
-def _place_labels(
-    lines: Sequence[Mapping[str, Any]], corners: Sequence[Sequence[Point]], plane: _Plane, taken: Sequence[Box]
-) -> list[dict[str, Any]]:
-    """A place beside each line for its label: clear of every line and label, far from the other lines."""
-    placed = list(taken)
-    found = []
-    for own, line in enumerate(lines):
-        if not line["label"]:
-            continue
-        text = str(line["label"])
-        width = text_width(text, _SIZE)
-        best: tuple[float, float, float, Box] | None = None
-        for x, y in _along(corners[own]):
-            if best is not None and best[0] == 0:
-                break  # the first place that is clear of everything
-            beside = width / 2 + 9.0
-            for across, place in ((x, y - 9.0), (x, y + 20.0), (x - beside, y + 5.0), (x + beside, y + 5.0)):
-                middle = min(max(across, _LEFT + width / 2 + 3.0), _WIDTH - width / 2 - 2.0)
-                box = (middle - width / 2, place - 13.0, middle + width / 2, place + 4.0)
-                cost = _cost(box, (x, y), own, corners, placed, plane) + abs(middle - across) * 2.0
-                if best is None or cost < best[0]:
-                    best = (cost, middle, place, box)
-        assert best is not None
-        placed.append(best[3])
-        found.append({"x": best[1], "y": best[2], "text": text, "strong": line["style"] != "aircraft"})
-    return found
-
-
-def _along(path: Sequence[Point]) -> list[Point]:
-    """Places along a line, about 12 apart."""
-    found = []
-    for (x1, y1), (x2, y2) in zip(path, path[1:], strict=False):
-        steps = max(1, round(math.hypot(x2 - x1, y2 - y1) / 12.0))
-        found += [(x1 + (x2 - x1) * part / steps, y1 + (y2 - y1) * part / steps) for part in range(steps)]
-    return [*found, path[-1]]
-
-
-def _cost(
-    box: Box, at: Point, own: int, corners: Sequence[Sequence[Point]], placed: Sequence[Box], plane: _Plane
-) -> float:
-    """How bad a place for a label is: outside the frame, on a line, on a label, or nearer to a line of another name."""
-    cost = 0.0
-    if box[1] < _TOP - 10.0 or box[3] > _BOTTOM - 2.0:
-        cost += 1000.0
-    cost += 800.0 * sum(not apart(box, other) for other in placed)
-    around = (box[0] - 2.0, box[1] - 1.0, box[2] + 2.0, box[3] + 1.0)
-    near = (box[0] - 6.0, box[1] - 22.0, box[2] + 6.0, box[3] + 22.0)
-    here = (at[0] - _DISTINCT, at[1] - _DISTINCT, at[0] + _DISTINCT, at[1] + _DISTINCT)
-    reach = (min(near[0], here[0]), min(near[1], here[1]), max(near[2], here[2]), max(near[3], here[3]))
-    for place, path in enumerate(corners):
-        together = False
-        for start, end in zip(path, path[1:], strict=False):
-            if max(start[0], end[0]) < reach[0] or min(start[0], end[0]) > reach[2]:
-                continue
-            if crosses(around, start, end):
-                cost += 300.0
-            elif place != own and crosses(near, start, end):
-                cost += 30.0
-            together = together or (place != own and crosses(here, start, end))
-        # Where two lines run together, a label says nothing of either.
-        cost += 60.0 * together
-    if plane.split and box[1] < plane.fold < box[3]:
-        cost += 20.0
-    return cost
+    return lines, labels, (min(0.0, TOP - 12.0 - 20.0 * (len(rows) - 1) - 18.0) if marks else 0.0)

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from quizsvc.errors import ConflictError, InputError, NotFoundError
-from quizsvc.services import edge, memory_log, passwords
+from quizsvc.services import edge, memory_log, passwords, uninstructed
 from quizsvc.services.clocks import time_zone_name
 from quizsvc.services.links import look_at_link, make_link, use_link
 from quizsvc.services.own_data import OWN_SHEET, delete_account, export_own
@@ -209,7 +209,9 @@ def remove_account(db: Database, name: str, *, now: datetime) -> None:
                 mend="add another first: quizsvc account add NAME --role keeper",
             )
         people.lock(session, person.id)
+        alone = [group.name for group in uninstructed.left_alone(session, person.id)]
         leaving.remove(session, person.id, own_sheets=OWN_SHEET, at=now)
+        uninstructed.tell_heads(session, alone, now)
 
 
 class name_taken:

@@ -7,17 +7,15 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from quizsvc.services import allowances, spread_counts
-from quizsvc.services.compiled import compiled_in
+from quizsvc.services import older_handbooks
 from quizsvc.services.homework_release import settle_assignment
-from quizsvc.services.homework_rules import all_over_at
 from quizsvc.services.school_access import assignment_for_instructor
 from quizsvc.services.spread_counts import LEAST
-from quizsvc.store import assignments, groups, homework, marking
+from quizsvc.services.spread_fixing import fix_one, over_at
+from quizsvc.store import marking
 from quizsvc.store.session import Database, Session
-from quizsvc.store.tables import Assignment
 
-__all__ = ["LEAST", "ConceptShare", "SpreadView", "fix", "fix_again", "over_at", "spread"]
+__all__ = ["LEAST", "ConceptShare", "SpreadView", "spread"]
 
 
 @dataclass(frozen=True)
@@ -63,16 +61,10 @@ def spread(db: Database, by: int, assignment_id: int, *, now: datetime) -> Sprea
         No such assignment of a group that the person instructs.
     """
     with db.reading() as session:
-        assignment_for_instructor(session, by, assignment_id)
-    settle_assignment(db, assignment_id, now=now)
-    with db.reading() as session:
-        assignment, _ = assignment_for_instructor(session, by, assignment_id)
-        due = _due(session, assignment, now)
-    if due:
-        with db.writing() as session:
-            locked = assignments.lock(session, assignment_id)
-            if locked is not None:
-                fix(session, locked, now)
+        fixed = assignment_for_instructor(session, by, assignment_id)[0].summed_at is not None
+    if not fixed:
+        settle_assignment(db, assignment_id, now=now)
+        fix_one(db, assignment_id, now=now)
     with db.reading() as session:
         assignment, group = assignment_for_instructor(session, by, assignment_id)
         summary = assignment.summary or {"people": 0, "questions": [], "statistics": None}
@@ -86,71 +78,21 @@ def spread(db: Database, by: int, assignment_id: int, *, now: datetime) -> Sprea
             over_at=over_at(session, assignment),
             people=summary["people"],
             too_few=summary["people"] < LEAST,
-            questions=tuple(summary["questions"]),
+            questions=_with_older(session, assignment.id, summary["questions"]),
             statistics=summary["statistics"],
             weakest=_weakest(summary["questions"]),
         )
 
 
-def over_at(session: Session, assignment: Assignment) -> datetime | None:
-    """When nobody can hand in any more; None where nothing closes."""
-    extended = homework.extensions(session, [assignment.id])[assignment.id]
-    sitting = assignment.sitting_minutes is not None
-    return all_over_at(assignment.closes_at, assignment.late_until_at, extended, sitting=sitting)
-
-
-def fix(session: Session, assignment: Assignment, now: datetime) -> bool:
-    """Fix the summary of an assignment, whose row is locked, if it is due and not fixed; whether it was done now."""
-    if not _due(session, assignment, now):
-        return False
-    assignment.summed_at = now
-    _write(session, assignment, now)
-    return True
-
-
-def fix_again(session: Session, assignment_id: int) -> None:
-    """Count a fixed summary again, after a re-mark: who chose what stays, what is right has changed.
-
-    Only what had been handed in when it was fixed is counted, since two summaries that differ by one person would tell
-    what that person answered.
-    """
-    assignment = assignments.lock(session, assignment_id)
-    if assignment is not None and assignment.summed_at is not None:
-        _write(session, assignment, assignment.summed_at)
-
-
-def _due(session: Session, assignment: Assignment, now: datetime) -> bool:
-    """Whether the summary is not fixed yet and can be: time is over, or everybody's only try is in."""
-    if assignment.summed_at is not None or assignment.state == "draft":
-        return False
-    if assignment.state == "taken back":
-        return True
-    over = over_at(session, assignment)
-    if over is not None and now >= over:
-        return True
-    if assignment.tries > 1:
-        return False
-    students = {
-        membership.person_id
-        for membership, _ in groups.members(session, assignment.group_id)
-        if membership.part == "student"
-    }
-    done = {work.person_id for work in marking.counting(session, assignment.id)}
-    waited_for = students - done
-    if waited_for:
-        standings = allowances.standings(session, assignment, waited_for)
-        waited_for = {person_id for person_id in waited_for if not standings[person_id].excused}
-    return bool(done) and not waited_for
-
-
-def _write(session: Session, assignment: Assignment, until: datetime) -> None:
-    """Count what was handed in by a time."""
-    asked = marking.asked(session, assignment.id)
-    revisions = {one.revision_id: compiled_in(session, one.revision_hash, one.revision_id) for one in asked}
-    people = len(marking.counting(session, assignment.id, until))
-    judged = marking.judged(session, assignment.id, until) if people >= LEAST else ()
-    assignment.summary = spread_counts.counted(asked, judged, revisions, people)
-    session.flush()
+def _with_older(session: Session, assignment_id: int, counted: list[dict[str, Any]]) -> tuple[Mapping[str, Any], ...]:
+    """The counted questions with caution C3 where it has come to be owed, last in `cautions`, and alone as `older`."""
+    asked = {(one.place, one.part): one.revision_id for one in marking.asked(session, assignment_id)} if counted else {}
+    older = older_handbooks.of_revisions(session, set(asked.values()))
+    found = []
+    for one in counted:
+        owed = older.get(asked.get((one["place"], one["part"]), 0))
+        found.append(one | {"cautions": [*one["cautions"], owed], "older": owed})
+    return tuple(found)
 
 
 def _weakest(questions: list[dict[str, Any]]) -> tuple[ConceptShare, ...]:

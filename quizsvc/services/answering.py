@@ -13,7 +13,7 @@ from quizsvc.errors import ConflictError, InputError
 from quizsvc.memory.recall import update
 from quizsvc.memory.states import AnswerEvent, ConceptState, LearnerState, fresh_concept
 from quizsvc.memory.weights import Weights
-from quizsvc.services import edge, weights
+from quizsvc.services import edge, older_handbooks, weights
 from quizsvc.services.clocks import days_since_epoch, effective_time, local_day
 from quizsvc.services.compiled import Compiled, compiled
 from quizsvc.services.late_answers import Batch, rebuild_late
@@ -131,7 +131,11 @@ def record_answer(
 
     shown = shown_to(row, revision)
     feedback = None if withheld(row) else feedback_view(stored, shown, row, revision)
-    on_page = question_view(row, revision, feedback=feedback, shown=shown)
+    older = None
+    if row.withdrawn_at is not None:
+        with db.reading() as session:
+            older = older_handbooks.of_row(session, row)
+    on_page = question_view(row, revision, feedback=feedback, shown=shown, older=older)
     if stored.void_reason == AGAIN or row.chain is not None:
         # The page goes on showing the answer that counts, and at the end of a scenario all its parts; only the result
         # of this sending says that it does not count.
@@ -294,7 +298,11 @@ def _worked(row: Any, sent: _Sent, used: Weights, revision: Compiled, own: dict[
     in_order = void_reason is not None or row.newest_at is None or effective_at >= row.newest_at
     state = held = None
     if in_order and not void_reason:
-        before = ConceptState.from_json(row.concept_state) if row.concept_state is not None else fresh_concept(used)
+        before = (
+            fresh_concept(used, row.concept_id)
+            if row.concept_state is None
+            else ConceptState.from_json(row.concept_state)
+        )
         event = AnswerEvent(
             at=days_since_epoch(effective_at),
             local_day=day,

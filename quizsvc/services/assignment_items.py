@@ -15,7 +15,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from quizsvc.bank.summary import ENOUGH_ITEMS, ENOUGH_KINDS
+from quizsvc.services import older_handbooks
 from quizsvc.services.planned import GENERAL
+from quizsvc.services.views import CitesOlder
 from quizsvc.store import picking
 from quizsvc.store.session import Session
 from quizsvc.store.tables import Assignment, Group
@@ -28,16 +30,21 @@ __all__ = [
     "PickItem",
     "Picking",
     "Place",
+    "about",
     "offered",
     "picking_in",
+    "shortened",
     "trouble_of",
 ]
 
 NEVER = ("say",)
 KINDS = ("one", "some", "number", "order", "match", "gauge", "profile", "still-works", "scenario")
 DEMANDS = ("rote", "understanding", "application", "correlation")
-LONGEST_STEM = 120
+LONGEST_STEM, LONGEST_HEAD = 180, 70
+SHORTEST_STEM = 4
+"""Letters from which a word also fits those that begin with it: `valve` fits `valves`, `air` not `aircraft`."""
 _PLACE = re.compile(r"\{[^{}]*\}")
+_WORD = re.compile(r"\w+")
 
 _OWN_NUMBERS, _HOMEWORK_ONLY, _UNSEEN, _SHIPPED, _PRACTISED = range(5)
 
@@ -84,13 +91,14 @@ class ConceptLine:
 class Place:
     """A place of an assignment. `trouble` says why its item cannot be released, and is empty where it can.
 
-    `changed` says that the item has a newer text, which release takes.
+    `changed` says that the item has a newer text, which release takes; `older` is caution C3 where its text owes it.
     """
 
     position: int
     item: PickItem
     trouble: str
     changed: bool
+    older: CitesOlder | None = None
 
 
 @dataclass(frozen=True)
@@ -117,6 +125,10 @@ class Picking:
         asked = {concept.system for concept in self.concepts if concept.picked}
         return tuple(concept for concept in self.concepts if concept.system in asked)
 
+    def found(self, words: str) -> tuple[PickItem, ...]:
+        """The items that are about some words, as `about` finds them."""
+        return about(words, self.items)
+
     def counts(self, of: str) -> dict[str, int]:
         """How many places have each `kind` or `demand`."""
         found = Counter(str(getattr(place.item, of)) for place in self.places)
@@ -126,21 +138,62 @@ class Picking:
 
 @dataclass(frozen=True)
 class Criteria:
-    """What to pick: concepts by id, or all of some systems; any kind or demand where none is named; how many."""
+    """What to pick: concepts by id, or all of some systems; any kind or demand where none is named; how many.
+
+    `words` count where neither concept nor system is named: who has ticked something has looked.
+    """
 
     count: int
     concepts: tuple[str, ...] = ()
     systems: tuple[str, ...] = ()
     kinds: tuple[str, ...] = ()
     demands: tuple[str, ...] = ()
+    words: str = ""
 
-    def takes(self, item: PickItem) -> bool:
-        """Whether an item fits."""
-        return (
-            (item.concept in self.concepts or item.system in self.systems or not (self.concepts or self.systems))
-            and (item.kind in self.kinds or not self.kinds)
-            and (item.demand in self.demands or not self.demands)
-        )
+    def of(self, items: Sequence[PickItem]) -> list[PickItem]:
+        """Those that fit, in their order."""
+        if self.concepts or self.systems:
+            items = [one for one in items if one.concept in self.concepts or one.system in self.systems]
+        else:
+            items = about(self.words, items)
+        return [
+            one
+            for one in items
+            if (one.kind in self.kinds or not self.kinds) and (one.demand in self.demands or not self.demands)
+        ]
+
+
+def about(words: str, items: Sequence[PickItem]) -> tuple[PickItem, ...]:
+    """The items that some plain words are about: all of a system or a concept, or else those that ask about it.
+
+    A system is meant where its name, without its number, stands among the words: "bleed air" means `36 bleed`. A
+    concept is meant where its title and its system's name have all of them. Where the words mean neither, items are
+    looked through: what a situation mentions by the way would bury the concepts otherwise. A word of four letters or
+    more also fits a longer one that begins with it.
+    """
+    wanted = _words(words)
+    if not wanted:
+        return tuple(items)
+    systems = {one.system for one in items if _name(one.system) and _name(one.system) <= wanted}
+    concepts = {one.concept for one in items if _has(f"{one.system} {one.concept_title}", wanted)}
+    if systems or concepts:
+        return tuple(one for one in items if one.system in systems or one.concept in concepts)
+    return tuple(one for one in items if _has(f"{one.system} {one.concept_title} {one.stem} {one.id}", wanted))
+
+
+def _words(text: str) -> frozenset[str]:
+    return frozenset(_WORD.findall(text.casefold()))
+
+
+def _name(system: str) -> frozenset[str]:
+    return frozenset(word for word in _words(system) if not word.isdigit())
+
+
+def _has(text: str, wanted: Collection[str]) -> bool:
+    said = _words(text)
+    return all(
+        word in said or (len(word) >= SHORTEST_STEM and any(one.startswith(word) for one in said)) for word in wanted
+    )
 
 
 def picking_in(session: Session, group: Group, assignment: Assignment | None) -> Picking:
@@ -179,8 +232,15 @@ def _places(session: Session, group: Group, assignment: Assignment) -> tuple[Pla
     rows = picking.placed(session, assignment.id)
     described = _described(session, rows, picking.practised(session, group.id))
     draft = assignment.state == "draft"
+    older = older_handbooks.of_revisions(session, {row.revision_id for row in rows})
     return tuple(
-        Place(row.position, item, trouble_of(row) if draft else "", draft and row.revision_id != row.revision_in_use)
+        Place(
+            row.position,
+            item,
+            trouble_of(row) if draft else "",
+            draft and row.revision_id != row.revision_in_use,
+            older.get(row.revision_id),
+        )
         for row, item in zip(rows, described, strict=True)
     )
 
@@ -232,6 +292,22 @@ def _rank(row: Any, met: bool) -> int:
     return _SHIPPED if row.source == "shipped" else _UNSEEN
 
 
+def shortened(stem: str) -> str:
+    """A stem on one line, at most about `LONGEST_STEM` characters: how it begins, and its last sentence.
+
+    The situation stands first and what is asked stands last, so it is the middle that goes.
+    """
+    stem = " ".join(stem.split())
+    if len(stem) <= LONGEST_STEM:
+        return stem
+    stem = stem.replace("**", "")  # half a pair of marks would stand there as stars
+    asked = re.split(r"(?<=[.?!:]) ", stem)[-1]
+    room = LONGEST_STEM - LONGEST_HEAD
+    if len(asked) > room:
+        asked = asked[-room:].partition(" ")[2]
+    return f"{stem[:LONGEST_HEAD].rpartition(' ')[0]} \u2026 {asked}"
+
+
 # Demand and stem by the revision's hash: they are in its text, and reading every text at each look would be slow.
 _known: dict[str, tuple[str, str]] = {}
 _MOST_KNOWN = 20_000
@@ -244,9 +320,5 @@ def _texts(session: Session, rows: Sequence[Any]) -> dict[int, tuple[str, str]]:
         missing = {row.revision_id: row.hash for row in rows}
     for revision_id, text in picking.bodies(session, list(missing)).items():
         body = json.loads(text)
-        stem = " ".join(_PLACE.sub("\u2026", body["stem"]).split())
-        _known[missing[revision_id]] = (
-            body["demand"],
-            stem if len(stem) <= LONGEST_STEM else stem[:LONGEST_STEM].rpartition(" ")[0] + " \u2026",
-        )
+        _known[missing[revision_id]] = (body["demand"], shortened(_PLACE.sub("\u2026", body["stem"])))
     return {row.revision_id: _known[row.hash] for row in rows}

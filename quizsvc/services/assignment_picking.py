@@ -15,7 +15,7 @@ from quizsvc.store import assignments
 from quizsvc.store.session import Database, Session
 from quizsvc.store.tables import Assignment, Group
 
-__all__ = ["MOST_PLACES", "catalogue", "make_and_pick", "pick", "picking_of", "place_items", "remove_item"]
+__all__ = ["MOST_PLACES", "catalogue", "make_and_pick", "move_item", "pick", "picking_of", "place_items", "remove_item"]
 
 MOST_PLACES = 60
 
@@ -78,15 +78,8 @@ def pick(
     """Add items that fit, spread over their concepts; returns how many were found.
 
     Within a concept those with own numbers come first, then what practice never asks, then what nobody here has met.
-
-    Raises
-    ------
-    NotFoundError
-        No such assignment, or not theirs.
-    ConflictError
-        Somebody changed it meanwhile.
-    InputError
-        Nothing fits that is not picked already, or it is released.
+    Beside the errors of `assignments.for_change` an InputError says that nothing fits that is not picked already, or
+    that it is released.
     """
     with db.writing() as session:
         assignment, group = _draft(session, person_id, assignment_id, version)
@@ -98,13 +91,13 @@ def _pick(session: Session, assignment: Assignment, group: Group, criteria: Crit
         raise InputError("count-range", f"{criteria.count} items", where="count", mend=f"from 1 to {MOST_PLACES} items")
     placed = _placed(session, assignment)
     taken = {item for item, _ in placed}
-    fitting = [one for one in offered(session, group) if one.id not in taken and criteria.takes(one)]
+    fitting = [one for one in criteria.of(offered(session, group)) if one.id not in taken]
     if not fitting:
         raise InputError(
             "pick-empty",
             "no item fits that is not picked already",
             where="count",
-            mend="name more concepts, or leave kind and demand open",
+            mend="name more concepts or other words, or leave kind and demand open",
         )
     found = _spread(fitting, criteria.count, rng)
     _place(session, assignment, [*placed, *((one.id, one.revision_id) for one in found)], now)
@@ -116,14 +109,7 @@ def place_items(
 ) -> int:
     """Add items by their ids, in this order; returns how many were new.
 
-    Raises
-    ------
-    NotFoundError
-        No such assignment, or not theirs.
-    ConflictError
-        Somebody changed it meanwhile.
-    InputError
-        None named, one that cannot be asked, or it is released.
+    Beside the errors of `pick` an InputError says that none is named, or one that cannot be asked.
     """
     with db.writing() as session:
         assignment, group = _draft(session, person_id, assignment_id, version)
@@ -148,23 +134,33 @@ def place_items(
 
 
 def remove_item(db: Database, person_id: int, assignment_id: int, version: int, item_id: str, *, now: datetime) -> None:
-    """Take an item out again; one that is not in it changes nothing.
-
-    Raises
-    ------
-    NotFoundError
-        No such assignment, or not theirs.
-    ConflictError
-        Somebody changed it meanwhile.
-    InputError
-        It is released.
-    """
+    """Take an item out again; one that is not in it changes nothing. The errors are those of `pick`."""
     with db.writing() as session:
         assignment, _ = _draft(session, person_id, assignment_id, version)
         placed = _placed(session, assignment)
         left = [(item, revision) for item, revision in placed if item != item_id]
         if len(left) < len(placed):
             _place(session, assignment, left, now)
+
+
+def move_item(
+    db: Database, person_id: int, assignment_id: int, version: int, item_id: str, *, by: int, now: datetime
+) -> int | None:
+    """Move an item so many places down, or up where `by` is negative; returns its place then, counted from 1.
+
+    At either end it stays; one that is not in the assignment gives None. The errors are those of `pick`.
+    """
+    with db.writing() as session:
+        assignment, _ = _draft(session, person_id, assignment_id, version)
+        placed = _placed(session, assignment)
+        was = next((place for place, (item, _) in enumerate(placed) if item == item_id), None)
+        if was is None:
+            return None
+        to = min(max(was + by, 0), len(placed) - 1)
+        if to != was:
+            placed.insert(to, placed.pop(was))
+            _place(session, assignment, placed, now)
+        return to + 1
 
 
 def _draft(session: Session, person_id: int, assignment_id: int, version: int) -> tuple[Assignment, Group]:

@@ -12,12 +12,12 @@ from typing import Any
 
 from quizsvc.errors import InputError
 from quizsvc.services import assignments as verbs
-from quizsvc.services import edge, school_access, works
+from quizsvc.services import edge, older_handbooks, school_access, works
 from quizsvc.services.assignments import AssignmentView
 from quizsvc.services.compiled import compiled_in
 from quizsvc.services.question_views import question_view, shown_to
 from quizsvc.services.showing import with_key
-from quizsvc.services.views import QuestionView
+from quizsvc.services.views import CitesOlder, QuestionView
 from quizsvc.store import assignments, picking, questions
 from quizsvc.store import works as stored_works
 from quizsvc.store.session import Database, Session
@@ -76,7 +76,7 @@ class Sheet:
         return next((one.view.pressure_card for one in self.questions if one.view.pressure_card), ())
 
     @property
-    def caution_ids(self) -> tuple[str, ...]:
+    def caution_ids(self) -> tuple[str | CitesOlder, ...]:
         """The cautions of all its items, each once."""
         return tuple(dict.fromkeys(one for question in self.questions for one in question.view.caution_ids))
 
@@ -217,6 +217,7 @@ def _sheet(session: Session, assignment: AssignmentView, student: int, name: str
     for row in questions.shown_of_work(session, work.id) if work is not None else ():
         revision = compiled_in(session, row.revision_hash, row.revision_id)
         presented = shown_to(row, revision)
-        view = question_view(row, revision, feedback=None, shown=presented)
+        older = older_handbooks.of_row(session, row)
+        view = question_view(row, revision, feedback=None, shown=presented, older=older)
         found.append(Question(row.place, view, with_key(presented, row.record)))
     return Sheet(assignment, student, name, tuple(found))

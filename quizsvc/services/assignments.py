@@ -218,16 +218,8 @@ def take_back(db: Database, person_id: int, assignment_id: int, version: int, *,
     """Take a released assignment back, and tell its students; returns the state that it has then.
 
     Where nobody has begun it becomes a draft again, and what was drawn stays as previewed. Otherwise it is over for
-    good: nothing more is taken, and the work that was done is kept.
-
-    Raises
-    ------
-    NotFoundError
-        No such assignment, or not theirs.
-    ConflictError
-        Somebody changed it meanwhile.
-    InputError
-        It is not released.
+    good: nothing more is taken, and the work that was done is kept. Beside the errors of `for_change` an InputError
+    says that it is not released.
     """
     with db.writing() as session:
         assignment, _ = for_change(session, person_id, assignment_id, version)
@@ -245,14 +237,8 @@ def take_back(db: Database, person_id: int, assignment_id: int, version: int, *,
 def discard(db: Database, person_id: int, assignment_id: int, version: int) -> int:
     """Delete a draft with what was drawn for its preview; returns the id of its group.
 
-    Raises
-    ------
-    NotFoundError
-        No such assignment, or not theirs.
-    ConflictError
-        Somebody changed it meanwhile.
-    InputError
-        It is released: what people may have worked on is taken back, not deleted.
+    Beside the errors of `for_change` an InputError says that it is released: what people may have worked on is taken
+    back, not deleted.
     """
     with db.writing() as session:
         assignment, group = for_change(session, person_id, assignment_id, version)

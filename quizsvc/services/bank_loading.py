@@ -23,6 +23,9 @@ from quizsvc.store.tables import (
     Revision,
 )
 
+# The source of the bank that comes with the service.
+_SHIPPED = "shipped"
+
 
 @dataclass
 class Done:
@@ -62,14 +65,14 @@ def store(session: Session, checked: CheckedBank, *, source: str, content_hash: 
     return done
 
 
-def _own(kind: str, key: str, row: Any, source: str) -> None:
+def _own(kind: str, key: str, row: Any, source: str, mend: str = "give it another id") -> None:
     """Refuse a row that another source brought."""
     if row is not None and row.source != source:
         raise InputError(
             "bank-other-source",
             f"{kind} '{key}' belongs to the bank '{row.source}'",
             where=f"{kind} '{key}'",
-            mend="give it another id",
+            mend=mend,
         )
 
 
@@ -128,7 +131,13 @@ def _store_reading(session: Session, checked: CheckedBank, source: str) -> None:
     cautions = bank.all_cautions(session)
     for position, caution in enumerate(checked.cautions):
         kept = cautions.get(caution.id)
-        _own("caution", caution.id, kept, source)
+        if kept is not None and kept.source != source and kept.text == caution.text:
+            # A bank beside another owes the same cautions. The shipped bank keeps them: what a school takes out of its
+            # own files must not take them from the other's items.
+            if source != _SHIPPED:
+                continue
+            kept.source = source
+        _own("caution", caution.id, kept, source, mend="word it as there, or give it another id")
         if kept is None:
             kept = Caution(id=caution.id, source=source)
             session.add(kept)

@@ -6,15 +6,18 @@ import json
 from collections import OrderedDict
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 from threading import Lock
 from typing import Any
 
 from quizsvc.aircraft.description import Aircraft
-from quizsvc.bank.question import compile_item
+from quizsvc.bank.question import compile_item, variants
 from quizsvc.store import bank
 from quizsvc.store.session import Database, Session
 
 _MOST = 4096
+MANY = 30
+"""So many different draws are enough for one a day in the time in which none should come twice."""
 
 
 @dataclass(frozen=True)
@@ -25,6 +28,11 @@ class Compiled:
     body: dict[str, Any]
     cite_source: str | None
     cite_read_on: date | None
+
+    @cached_property
+    def variants(self) -> int:
+        """How many different draws may be asked, counted up to `MANY`."""
+        return variants(self.item, MANY)
 
 
 _items: OrderedDict[str, Compiled] = OrderedDict()

@@ -14,7 +14,17 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from quizsvc.errors import ConflictError, InputError, QuizsvcError
-from quizsvc.services import accounts, banks, demo_groups, demo_history, links, reading, schema
+from quizsvc.services import (
+    accounts,
+    banks,
+    demo_groups,
+    demo_history,
+    demo_homework,
+    demo_lines,
+    links,
+    reading,
+    schema,
+)
 from quizsvc.services.bank_files import read_file
 from quizsvc.services.demo_school import Member, School, read_school
 from quizsvc.services.views import SettingsForm
@@ -114,6 +124,29 @@ def prepare(settings: Settings, *, fresh: bool, now: datetime, progress: Callabl
     return DemoReport(school.name, caution, sign_ins, answers)
 
 
+def lines(settings: Settings, name: str) -> tuple[demo_lines.Line, ...]:
+    """The log of somebody of the school, a line an answer; the demo may be running meanwhile.
+
+    Parameters
+    ----------
+    settings : Settings
+        Those of `demo_settings`.
+    name : str
+        One that the demo prints.
+
+    Raises
+    ------
+    QuizsvcError
+        There is no demo yet, or nobody of that name in it.
+    """
+    if not (settings.data_dir / _DATABASE).exists():
+        raise InputError(
+            "demo-missing", "there is no demo yet", where=str(settings.data_dir), mend="run once: quizsvc demo"
+        )
+    with contextlib.closing(schema.open_database(settings)) as db:
+        return demo_lines.lines_of(db, name)
+
+
 def _make_folder(settings: Settings) -> None:
     try:
         settings.data_dir.mkdir(parents=True, exist_ok=True)
@@ -166,7 +199,7 @@ def _add(db: Database, school: School, member: Member, first_day: datetime, now:
 
 
 def _history(db: Database, school: School, ids: dict[str, int], now: datetime, progress: Progress) -> int:
-    """Drill for everybody, evening by evening in the order of time, as it would have come about."""
+    """Practice and homework of everybody in the order of time, as it would have come about."""
     learners = {}
     evenings = []
     for member in school.people:
@@ -176,11 +209,18 @@ def _history(db: Database, school: School, ids: dict[str, int], now: datetime, p
         learners[member.name] = demo_history.Invented(member.practice.hold, rng)
         evenings += [(begin, member) for begin in demo_history.days_of_practice(member, now, rng)]
     evenings.sort(key=lambda evening: (evening[0], evening[1].name))
-    answers = 0
-    for done, (begin, member) in enumerate(evenings, start=1):
+
+    def practises(begin: datetime, member: Member) -> demo_homework.Event:
         minutes = min(member.minutes_a_day, 10)
-        answers += demo_history.practise(db, ids[member.name], learners[member.name], minutes, begin)
-        progress(done, len(evenings))
+        return begin, lambda: demo_history.practise(db, ids[member.name], learners[member.name], minutes, begin)
+
+    events = [practises(*evening) for evening in evenings]
+    events += demo_homework.events(db, school, ids, now=now, seed=str(SEED))
+    events.sort(key=lambda event: event[0])
+    answers = 0
+    for done, (_, happens) in enumerate(events, start=1):
+        answers += happens()
+        progress(done, len(events))
     return answers
 
 

@@ -53,7 +53,10 @@ def days_of_practice(member: Member, now: datetime, rng: random.Random) -> Itera
     if habits is None:
         return
     today = now.replace(hour=0, minute=0, second=0, microsecond=0)
+    gone, days = habits.away or (0, 0)
     for back in range(7 * habits.weeks, habits.idle_for - 1, -1):
+        if gone - days < back <= gone:
+            continue
         if rng.random() < habits.days_a_week / 7 or back == habits.idle_for:
             begin = today - timedelta(days=back) + _EVENING + timedelta(minutes=rng.randint(0, 150))
             if begin + timedelta(hours=1) < now:

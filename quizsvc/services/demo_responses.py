@@ -46,7 +46,8 @@ def _number(record: Record, knows: bool, rng: random.Random) -> dict[str, Any]:
     if not knows:
         traps = [trap["value"] for trap in record["traps"] if trap.get("value") is not None]
         value = rng.choice(traps) if traps else value * 1.4
-    return {"text": _typed(value, record["unit"])}
+    # Five digits tell a trap of 10,754 ft from a key of 10,750 ft.
+    return {"text": _typed(value, record["unit"], digits=4 if knows else 5)}
 
 
 def _order(record: Record, knows: bool, rng: random.Random) -> dict[str, Any]:
@@ -87,8 +88,10 @@ def _rows(record: Record, knows: bool, rng: random.Random) -> dict[str, Any]:
 
 def _gauge(record: Record, knows: bool, rng: random.Random) -> dict[str, Any]:
     slip = None if knows else rng.choice(["judgement", *(entry["id"] for entry in record["readings"])])
+    # A fifth too much; near zero that would still be within what is allowed.
+    beside = {entry["id"]: max(0.2 * abs(entry["key"]), 2 * entry["within"]) for entry in record["readings"]}
     readings = {
-        entry["id"]: _typed(entry["key"] * (1.2 if entry["id"] == slip else 1.0), entry["unit"])
+        entry["id"]: _typed(entry["key"] + (beside[entry["id"]] if entry["id"] == slip else 0.0), entry["unit"])
         for entry in record["readings"]
     }
     return {"readings": readings, **_option(record, slip != "judgement", rng)}
@@ -113,7 +116,7 @@ _BY_KIND: dict[str, Callable[[Record, bool, random.Random], dict[str, Any]]] = {
 }
 
 
-def _typed(value: float, unit: str | None) -> str:
-    # Four digits, as somebody reads them off or works them out; never in powers of ten, which nobody types.
-    digits = f"{float(f'{from_si(value, unit) if unit else value:.4g}'):.10g}"
-    return f"{digits} {unit}" if unit else digits
+def _typed(value: float, unit: str | None, *, digits: int = 4) -> str:
+    # As many digits as somebody reads off or works out; never in powers of ten, which nobody types.
+    number = f"{float(f'{from_si(value, unit) if unit else value:.{digits}g}'):.10g}"
+    return f"{number} {unit}" if unit else number

@@ -12,12 +12,16 @@ from quizsvc.errors import Finding, FindingsError
 
 @dataclass(frozen=True)
 class Practice:
-    """How somebody has practised before the demo starts. `hold` is how well things stay, 0 to 1."""
+    """How somebody has practised before the demo starts. `hold` is how well things stay, 0 to 1.
+
+    `away` has an absence: days ago it began, and how many days it went on.
+    """
 
     weeks: int
     days_a_week: int
     hold: float
     idle_for: int
+    away: tuple[int, int] | None = None
 
 
 @dataclass(frozen=True)
@@ -44,6 +48,52 @@ class SchoolGroup:
 
 
 @dataclass(frozen=True)
+class Extension:
+    """An extension of some days for somebody who hands in after the closing."""
+
+    name: str
+    days: int
+    reason: str
+
+
+@dataclass(frozen=True)
+class Disputed:
+    """A squawk of somebody on the first item that they missed."""
+
+    name: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Picked:
+    """So many items of some systems and kinds."""
+
+    systems: tuple[str, ...]
+    kinds: tuple[str, ...]
+    count: int
+
+
+@dataclass(frozen=True)
+class SchoolHomework:
+    """An assignment to a group: opened so many days ago, closing in so many (before 0: closed).
+
+    `done` has who handed in, with the share of it that they hold; `begun` who has drafts, with how many.
+    """
+
+    title: str
+    group: str
+    by: str
+    pick: tuple[Picked, ...]
+    feedback: str
+    opened: int
+    closes: int
+    done: Mapping[str, float]
+    begun: Mapping[str, int]
+    extended: Extension | None = None
+    squawk: Disputed | None = None
+
+
+@dataclass(frozen=True)
 class School:
     """The school; `aircraft` is the folder of the aircraft its people fly."""
 
@@ -52,6 +102,7 @@ class School:
     time_zone: str
     people: tuple[Member, ...]
     groups: tuple[SchoolGroup, ...] = ()
+    homework: tuple[SchoolHomework, ...] = ()
 
 
 def read_school(file: str, text: str) -> School:
@@ -68,17 +119,17 @@ def read_school(file: str, text: str) -> School:
     if not isinstance(raw, dict):
         raw = {}
         reading.fault((), "no words", "write school, aircraft, time-zone and people")
-    reading.words(
-        (), raw, {"school": str, "aircraft": str, "time-zone": str, "people": list, "groups": list}, ("groups",)
-    )
+    words: dict[str, type | tuple[type, ...]] = {"school": str, "aircraft": str, "time-zone": str, "people": list}
+    reading.words((), raw, words | {"groups": list, "homework": list}, ("groups", "homework"))
     people = tuple(_member(reading, index, entry) for index, entry in enumerate(_listed(raw.get("people"))))
     if not people:
         reading.fault(("people",), "nobody is in the school", "write at least one person")
     roles = {member.name: member.roles for member in people}
     groups = tuple(_group(reading, index, entry, roles) for index, entry in enumerate(_listed(raw.get("groups"))))
+    homework = tuple(_homework(reading, index, one, groups) for index, one in enumerate(_listed(raw.get("homework"))))
     if reading.findings:
         raise FindingsError("demo-school", "the text of the demo school has faults", sorted(reading.findings))
-    return School(raw["school"], raw["aircraft"], raw["time-zone"], people, groups)
+    return School(raw["school"], raw["aircraft"], raw["time-zone"], people, groups, homework)
 
 
 @dataclass
@@ -140,13 +191,17 @@ def _member(reading: _Reading, index: int, raw: Any) -> Member:
             "days-a-week": int,
             "hold": (int, float),
             "idle-for": int,
+            "away": dict,
         }
-        reading.words((*path, "practice"), habits, numbers, optional=())
+        reading.words((*path, "practice"), habits, numbers, optional=("away",))
+        if isinstance(habits.get("away"), dict):
+            reading.words((*path, "practice", "away"), habits["away"], {"since": int, "for": int}, optional=())
     if len(reading.findings) > before:
         return _EMPTY
     practice = None
     if habits:
-        practice = Practice(habits["weeks"], habits["days-a-week"], float(habits["hold"]), habits["idle-for"])
+        away = (habits["away"]["since"], habits["away"]["for"]) if "away" in habits else None
+        practice = Practice(habits["weeks"], habits["days-a-week"], float(habits["hold"]), habits["idle-for"], away)
     return Member(
         raw["name"],
         tuple(str(role) for role in raw["roles"]),
@@ -187,3 +242,67 @@ def _group(reading: _Reading, index: int, raw: Any, roles: Mapping[str, tuple[st
         return empty
     named = {word: tuple(str(name) for name in raw.get(word, ())) for word in ("instructors", "students", "waiting")}
     return SchoolGroup(raw["name"], **named, days=(raw["since"], raw["for"]) if "since" in raw else None)
+
+
+def _homework(reading: _Reading, index: int, raw: Any, groups: tuple[SchoolGroup, ...]) -> SchoolHomework:
+    path = ("homework", index)
+    empty = SchoolHomework("", "", "", (), "", 0, 0, {}, {})
+    if not isinstance(raw, dict):
+        reading.fault(path, "homework is a map", "write - title: ...")
+        return empty
+    before = len(reading.findings)
+    types: dict[str, type | tuple[type, ...]] = {
+        "title": str,
+        "group": str,
+        "by": str,
+        "pick": list,
+        "feedback": str,
+        "opened": int,
+        "closes": int,
+        "done": dict,
+        "begun": dict,
+        "extension": dict,
+        "squawk": dict,
+    }
+    reading.words(path, raw, types, optional=("done", "begun", "extension", "squawk"))
+    parts: dict[str, dict[str, type | tuple[type, ...]]] = {
+        "extension": {"name": str, "days": int, "reason": str},
+        "squawk": {"name": str, "text": str},
+    }
+    for word, inner in parts.items():
+        if isinstance(raw.get(word), dict):
+            reading.words((*path, word), raw[word], inner, optional=())
+    of_pick: dict[str, type | tuple[type, ...]] = {"systems": list, "kinds": list, "count": int}
+    for place, one in enumerate(_listed(raw.get("pick"))):
+        reading.words((*path, "pick", place), one if isinstance(one, dict) else {}, of_pick, optional=())
+    if len(reading.findings) > before:
+        return empty
+    done, begun = raw.get("done", {}), raw.get("begun", {})
+    group = next((one for one in groups if one.name == raw["group"]), None)
+    if group is None:
+        reading.fault((*path, "group"), f"'{raw['group']}' is no group here", "name one of groups:")
+        return empty
+    if not raw["pick"]:
+        reading.fault((*path, "pick"), "nothing is picked", "write - {systems: [...], kinds: [...], count: ...}")
+    if raw["by"] not in group.instructors:
+        reading.fault((*path, "by"), f"'{raw['by']}' does not instruct the group", "name one of its instructors")
+    for word, named in (("done", done), ("begun", begun)):
+        for name in named:
+            if name not in group.students:
+                reading.fault((*path, word), f"'{name}' is no student of the group", "name one of them")
+    for word in parts:
+        if word in raw and raw[word]["name"] not in done:
+            reading.fault((*path, word), f"'{raw[word]['name']}' hands in nothing", "name one of done:")
+    return SchoolHomework(
+        raw["title"],
+        raw["group"],
+        raw["by"],
+        tuple(Picked(tuple(one["systems"]), tuple(one["kinds"]), one["count"]) for one in raw["pick"]),
+        raw["feedback"],
+        raw["opened"],
+        raw["closes"],
+        {str(name): float(hold) for name, hold in done.items()},
+        {str(name): int(most) for name, most in begun.items()},
+        Extension(**raw["extension"]) if "extension" in raw else None,
+        Disputed(**raw["squawk"]) if "squawk" in raw else None,
+    )

@@ -19,11 +19,11 @@ from quizsvc.services import edge
 from quizsvc.store import bank
 from quizsvc.store.session import Database
 
-__all__ = ["SECONDS", "DeskCheck", "check"]
+__all__ = ["SECONDS", "DeskCheck", "check", "found_in", "order"]
 
 SECONDS = 5.0
 _WHOLE_SECONDS = 60.0
-"""Until a process is given up that has not even begun."""
+"""Until a process is given up that has not even begun, or has to wait for a busy machine."""
 
 _log = logging.getLogger(__name__)
 
@@ -41,6 +41,14 @@ class DeskCheck:
         """Findings that keep the item from being read."""
         return tuple(finding for finding in self.findings if finding.severity == "fault")
 
+    @property
+    def sections(self) -> tuple[str, ...]:
+        """The handbook's sections that the item and its parts cite, each once."""
+        if self.item is None:
+            return ()
+        bodies = (self.item.body, *(self.item.body.get("parts") or ()))
+        return tuple(sorted({body["handbook"] for body in bodies if body.get("handbook")}))
+
 
 def check(
     db: Database, person_id: int, folder: str, text: str, *, locks: Path, seed: int, seconds: float = SECONDS
@@ -56,7 +64,7 @@ def check(
     seed : int
         Of the numbers that are drawn.
     seconds : float
-        How long it may take.
+        How long it may take, of the processor's time.
 
     Raises
     ------
@@ -66,8 +74,12 @@ def check(
         It took longer, or too much memory.
     """
     with _alone(locks, person_id):
-        order = _order(db, folder) | {"text": text, "folder": folder, "seed": seed, "seconds": seconds}
-        found = _run(order)
+        whole = order(db, folder) | {"text": text, "folder": folder, "seed": seed, "seconds": seconds}
+        return found_in(_run(whole))
+
+
+def found_in(found: dict[str, Any]) -> DeskCheck:
+    """A check from what `desk_child.examine` gave."""
     item = found["item"]
     return DeskCheck(
         tuple(Finding(**finding) for finding in found["findings"]),
@@ -76,7 +88,14 @@ def check(
     )
 
 
-def _order(db: Database, folder: str) -> dict[str, Any]:
+def order(db: Database, folder: str) -> dict[str, Any]:
+    """What `desk_child.examine` needs of the bank that is loaded: plain values.
+
+    Raises
+    ------
+    NotFoundError
+        The bank has no such folder.
+    """
     with db.reading() as session:
         aircraft = bank.aircraft(session, folder)
         concepts = bank.all_concepts(session).values()
@@ -98,16 +117,16 @@ def _order(db: Database, folder: str) -> dict[str, Any]:
         }
 
 
-def _run(order: dict[str, Any]) -> dict[str, Any]:
+def _run(whole: dict[str, Any]) -> dict[str, Any]:
     command = [sys.executable, "-I", "-m", "quizsvc.services.desk_child"]
     try:
         done = subprocess.run(
-            command, input=json.dumps(order), capture_output=True, text=True, timeout=_WHOLE_SECONDS, check=False
+            command, input=json.dumps(whole), capture_output=True, text=True, timeout=_WHOLE_SECONDS, check=False
         )
     except subprocess.TimeoutExpired:
-        raise _too_long(order["seconds"]) from None
-    if done.returncode == -signal.SIGALRM:
-        raise _too_long(order["seconds"])
+        raise _too_long(whole["seconds"]) from None
+    if done.returncode == -signal.SIGPROF:
+        raise _too_long(whole["seconds"])
     if done.returncode:
         _log.error("a check at the bank desk ended with %s: %s", done.returncode, done.stderr[-2000:])
         raise InputError(

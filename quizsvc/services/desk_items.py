@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from quizsvc.errors import ConflictError, InputError
-from quizsvc.services import edge
+from quizsvc.services import desk_history, edge, older_handbooks
+from quizsvc.services.desk_history import StepView
 from quizsvc.services.desk_text import clean, item_id, stamped
+from quizsvc.services.views import CitesOlder
 from quizsvc.store import bank, desk, people
 from quizsvc.store.session import Database, Session
 from quizsvc.store.tables import DeskItem
@@ -15,11 +17,15 @@ from quizsvc.store.tables import DeskItem
 __all__ = [
     "AUTHOR",
     "REVIEWER",
+    "SOURCE",
     "DeskRow",
     "DeskView",
+    "FolderNames",
     "export",
     "folders",
+    "left",
     "listed",
+    "names",
     "one",
     "roles_in",
     "save",
@@ -28,6 +34,7 @@ __all__ = [
 
 AUTHOR = "item author"
 REVIEWER = "reviewer"
+SOURCE = "school"
 DRAFT = "draft"
 
 
@@ -35,7 +42,10 @@ DRAFT = "draft"
 class DeskRow:
     """An item in the list.
 
-    `number` is its revision in use, None if there has been none; `withdrawn_by` says by what it is out of use.
+    `number` is its revision in use, None if there has been none; `withdrawn_by` says by what it is out of use. `left`
+    says that its author's account is gone; `sent_back` is `waits` while the author has the words of a reader before
+    them, `changed` when they have changed the text since, and empty otherwise. `to_do` is what waits for the person who
+    looks: `mend`, `read`, `release`, `read again`, `take over`, or nothing.
     """
 
     id: str
@@ -47,17 +57,36 @@ class DeskRow:
     number: int | None
     withdrawn_by: str | None
     homework_only: bool
+    left: bool = False
+    sent_back: str = ""
+    to_do: str = ""
 
 
 @dataclass(frozen=True)
 class DeskView:
-    """An item with its text, and what this person may do with it."""
+    """An item with its text, its history from the newest step on, and what this person may do with it.
+
+    `said` is what a reader wrote when sending it back, until somebody has read it. `live_text` is the text in use,
+    where that is another one. `older` is caution C3 where the revision in use owes it.
+    """
 
     row: DeskRow
     text: str
     version: int
     may_write: bool
     may_review: bool
+    may_take_over: bool = False
+    may_withdraw: bool = False
+    may_delete: bool = False
+    steps: tuple[StepView, ...] = ()
+    said: StepView | None = None
+    live_text: str | None = None
+    older: CitesOlder | None = None
+
+    @property
+    def may_drop(self) -> bool:
+        """Whether the author can go back to the text that is in use."""
+        return self.may_write and self.live_text is not None
 
 
 def roles_in(session: Session, person_id: int, *wanted: str) -> tuple[str, ...]:
@@ -81,8 +110,35 @@ def folders(db: Database) -> list[tuple[str, str]]:
         return [(folder, names.get(folder, "any aircraft")) for folder in desk.folders(session)]
 
 
+@dataclass(frozen=True)
+class FolderNames:
+    """What a text of a folder can name: concepts and handbook sections, id and title each."""
+
+    folder: str
+    name: str
+    concepts: tuple[tuple[str, str], ...]
+    sections: tuple[tuple[str, str], ...]
+
+
+def names(db: Database, *folders_wanted: str) -> list[FolderNames]:
+    """What the texts of these folders can name, of all where none is wanted; general concepts fit every folder."""
+    with db.reading() as session:
+        aircraft = dict(bank.aircraft_list(session))
+        concepts = sorted(bank.all_concepts(session).values(), key=lambda one: one.position)
+        return [
+            FolderNames(
+                folder,
+                aircraft.get(folder, "any aircraft"),
+                tuple((one.id, one.title) for one in concepts if one.active and one.folder == folder),
+                tuple((one.id, one.title) for one in bank.sections(session, folder)),
+            )
+            for folder in desk.folders(session)
+            if not folders_wanted or folder in folders_wanted
+        ]
+
+
 def listed(db: Database, person_id: int) -> list[DeskRow]:
-    """What the person wrote; all items for a reviewer.
+    """What the person wrote, and for an author what nobody's any more; all items for a reviewer.
 
     Raises
     ------
@@ -91,8 +147,7 @@ def listed(db: Database, person_id: int) -> list[DeskRow]:
     """
     with db.reading() as session:
         roles = roles_in(session, person_id, AUTHOR, REVIEWER)
-        rows = desk.of_author(session, None if REVIEWER in roles else person_id)
-        return _rows(session, rows, person_id)
+        return _rows(session, _seen_by(session, person_id, roles), person_id, roles)
 
 
 def one(db: Database, person_id: int, wanted: str) -> DeskView:
@@ -106,13 +161,24 @@ def one(db: Database, person_id: int, wanted: str) -> DeskView:
     with db.reading() as session:
         roles = roles_in(session, person_id, AUTHOR, REVIEWER)
         found = seen(session, person_id, roles, wanted)
-        row = _rows(session, [found], person_id)[0]
+        row = _rows(session, [found], person_id, roles)[0]
+        steps = desk_history.of(session, wanted)
+        may_write = row.own and AUTHOR in roles
+        in_use = row.number is not None
+        live_text = found.live_text
         return DeskView(
             row,
             found.text,
             found.version,
-            may_write=row.own and AUTHOR in roles,
-            may_review=REVIEWER in roles and not row.own and found.author_id is not None,
+            may_write=may_write,
+            may_review=REVIEWER in roles and not row.own and not row.left,
+            may_take_over=row.left and AUTHOR in roles,
+            may_withdraw=in_use and row.withdrawn_by != "bank" and (may_write or REVIEWER in roles),
+            may_delete=may_write and not in_use,
+            steps=steps,
+            said=desk_history.said(steps) if row.sent_back else None,
+            older=older_handbooks.of_item(session, wanted),
+            live_text=live_text if live_text is not None and _words(live_text) != _words(found.text) else None,
         )
 
 
@@ -205,8 +271,7 @@ def export(db: Database, person_id: int, folder: str | None = None) -> str:
         The person is neither author nor reviewer.
     """
     with db.reading() as session:
-        roles = roles_in(session, person_id, AUTHOR, REVIEWER)
-        rows = desk.of_author(session, None if REVIEWER in roles else person_id)
+        rows = _seen_by(session, person_id, roles_in(session, person_id, AUTHOR, REVIEWER))
         cautions = bank.all_cautions(session)
         lines = [f"# {caution}: {cautions[caution].text}" for caution in ("C1", "C2", "C4") if caution in cautions]
         last = None
@@ -216,16 +281,28 @@ def export(db: Database, person_id: int, folder: str | None = None) -> str:
             if row.folder != last:
                 last = row.folder
                 lines += ["", f"# For the folder {last}"]
-            lines += ["", row.text.rstrip("\n")]
+            older = older_handbooks.of_item(session, row.id)
+            lines += ["", *([f"# {older.put_into(cautions[older.id].text)}"] if older is not None else [])]
+            lines.append(row.text.rstrip("\n"))
         return "\n".join(lines) + "\n"
 
 
 def seen(session: Session, person_id: int, roles: tuple[str, ...], wanted: str, *, lock: bool = False) -> DeskItem:
     """An item that this person may look at."""
     found = desk.by_id(session, wanted, lock=lock) if wanted.isascii() and len(wanted) <= 80 else None
-    if found is None or not (REVIEWER in roles or found.author_id == person_id):
+    if found is None or not (
+        REVIEWER in roles or found.author_id == person_id or (AUTHOR in roles and left(session, found))
+    ):
         raise edge.not_found("item")
     return found
+
+
+def left(session: Session, found: DeskItem) -> bool:
+    """Whether the account of a text's author is gone: deleted, or a pseudonym because of their homework."""
+    if found.author_id is None:
+        return True
+    author = people.by_id(session, found.author_id)
+    return author is None or author.name is None
 
 
 def own(session: Session, person_id: int, wanted: str, *, lock: bool = False) -> DeskItem:
@@ -250,24 +327,44 @@ def _words(text: str) -> str:
     return stamped(text, "")
 
 
-def _rows(session: Session, found: list[DeskItem], person_id: int) -> list[DeskRow]:
+def _seen_by(session: Session, person_id: int, roles: tuple[str, ...]) -> list[DeskItem]:
+    return desk.all_texts(session) if REVIEWER in roles else desk.of_author(session, person_id)
+
+
+def _rows(session: Session, found: list[DeskItem], person_id: int, roles: tuple[str, ...]) -> list[DeskRow]:
     used = desk.in_use(session, [row.id for row in found])
+    steps = desk_history.newest(session, [row.id for row in found])
     names = {row.author_id: people.by_id(session, row.author_id) for row in found if row.author_id is not None}
     rows = []
     for row in found:
-        live = used.get(row.id)
+        # A file may have brought an item of the same name, which is none of the desk's.
+        live = used[row.id] if row.id in used and used[row.id].source == SOURCE else None
         author = names[row.author_id] if row.author_id is not None else None
-        rows.append(
-            DeskRow(
-                row.id,
-                row.folder,
-                row.state,
-                author.name if author else None,
-                row.author_id == person_id,
-                row.changed_at,
-                live.number if live else None,
-                live.withdrawn_by if live else None,
-                bool(live and live.homework_only),
-            )
+        one = DeskRow(
+            row.id,
+            row.folder,
+            row.state,
+            author.name if author else None,
+            row.author_id == person_id,
+            row.changed_at,
+            live.number if live else None,
+            live.withdrawn_by if live else None,
+            bool(live and live.homework_only),
+            left=author is None or author.name is None,
+            sent_back=desk_history.sent_back(steps.get(row.id), row),
         )
+        rows.append(replace(one, to_do=_to_do(one, roles)))
     return rows
+
+
+def _to_do(row: DeskRow, roles: tuple[str, ...]) -> str:
+    """What waits for somebody with these roles, whose own text it is or not."""
+    if AUTHOR in roles and (row.left or row.own):
+        return "take over" if row.left else "mend" if row.sent_back == "waits" else ""
+    if REVIEWER not in roles or row.left or row.own:
+        return ""
+    if row.state == DRAFT:
+        return "" if row.sent_back == "waits" else "read"
+    if row.state == "read":
+        return "release"
+    return "read again" if row.state == "live" and row.withdrawn_by == "handbook" else ""

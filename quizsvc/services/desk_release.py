@@ -6,9 +6,9 @@ from collections.abc import Callable
 from datetime import datetime
 
 from quizsvc.errors import ConflictError, FindingsError
-from quizsvc.services import bank_loading, edge, memory_log
+from quizsvc.services import bank_loading, desk_history, edge, memory_log
 from quizsvc.services.desk_check import DeskCheck
-from quizsvc.services.desk_items import REVIEWER, hold_version, roles_in, seen
+from quizsvc.services.desk_items import REVIEWER, SOURCE, hold_version, left, roles_in, seen
 from quizsvc.services.desk_text import stamped
 from quizsvc.store import bank, desk
 from quizsvc.store.session import Database, Session
@@ -16,7 +16,6 @@ from quizsvc.store.tables import AircraftText, DeskItem
 
 __all__ = ["READER", "SOURCE", "read", "release"]
 
-SOURCE = "school"
 # A role and no name: the text goes out of the service, and outlives the account.
 READER = "reviewer of the school"
 
@@ -50,6 +49,7 @@ def read(db: Database, by: int, wanted: str, *, version: int, check: Check, now:
         found.text, found.state, found.read_by, found.read_at = text, "read", by, now
         found.version += 1
         found.changed_at = now
+        desk_history.note(session, found, desk_history.READ, by=by, now=now)
 
 
 def release(
@@ -84,9 +84,10 @@ def release(
         session.flush()
         desk.set_homework_only(session, wanted, homework_only)
         if found.state != "live":
-            found.text, found.state = text, "live"
+            found.text, found.state, found.live_text = text, "live", text
             found.version += 1
             found.changed_at = now
+            desk_history.note(session, found, desk_history.PUT_INTO_USE, by=by, now=now)
     memory_log.rebuild_who_answered(db, done.moved)
 
 
@@ -99,8 +100,8 @@ def _held(db: Database, by: int, wanted: str, version: int, *states: str) -> tup
 def _review(session: Session, by: int, wanted: str, version: int, *states: str, lock: bool = True) -> DeskItem:
     roles = roles_in(session, by, REVIEWER)
     found = seen(session, by, roles, wanted, lock=lock)
-    # A text whose author has left could be the reviewer's own under an earlier account: somebody writes it anew.
-    if found.author_id is None or found.author_id == by:
+    # A text whose author has left could be the reviewer's own under an earlier account: somebody takes it over first.
+    if found.author_id == by or left(session, found):
         raise edge.not_found("item")
     hold_version(found, version)
     if found.state not in states:

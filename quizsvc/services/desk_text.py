@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import difflib
 import re
 
 from quizsvc.errors import InputError
 from quizsvc.services import edge
 
-__all__ = ["LONGEST", "START", "clean", "item_id", "stamped"]
+__all__ = ["LONGEST", "START", "clean", "compared", "item_id", "kind_of", "stamped"]
 
 LONGEST = 100_000
 LONGEST_ID = 80
+MOST_COMPARED = 500  # lines
 
 START = """\
 - item: a-name-of-your-own
@@ -28,6 +30,7 @@ START = """\
 """
 
 _ITEM = re.compile(r"^(- +)item: *[\"']?([a-z0-9]+(?:-[a-z0-9]+)*)[\"']? *(?:#.*)?$", re.MULTILINE)
+_KIND = re.compile(r"^ +kind: *[\"']?([a-z-]+)", re.MULTILINE)
 _BLOCK = re.compile(r"^- ", re.MULTILINE)
 
 
@@ -70,6 +73,32 @@ def item_id(text: str) -> str:
             mend="begin with '- item: name', of a-z, 0-9 and single hyphens, at most 80 characters",
         )
     return found[2]
+
+
+def compared(old: str, new: str) -> tuple[tuple[str, str], ...]:
+    """Every line of two texts, `-` before what only the old one has, `+` before what only the new one has, or nothing.
+
+    What the desk writes itself is left out of it. Texts of very many lines stand one after the other, since finding
+    out what is the same costs the square of their number.
+    """
+    before, after = (stamped(text, "draft").split("\n")[:-1] for text in (old, new))
+    if max(len(before), len(after)) > MOST_COMPARED:
+        return (*(("-", line) for line in before), *(("+", line) for line in after))
+    found: list[tuple[str, str]] = []
+    for what, first, last, new_first, new_last in difflib.SequenceMatcher(
+        None, before, after, autojunk=False
+    ).get_opcodes():
+        if what == "equal":
+            found += [("", line) for line in before[first:last]]
+        else:
+            found += [("-", line) for line in before[first:last]] + [("+", line) for line in after[new_first:new_last]]
+    return tuple(found)
+
+
+def kind_of(text: str) -> str:
+    """The kind that a text names, or an empty word."""
+    found = _KIND.search(text)
+    return found[1] if found else ""
 
 
 def stamped(text: str, status: str, read_by: str | None = None) -> str:

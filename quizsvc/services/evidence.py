@@ -20,12 +20,13 @@ from quizsvc.services.homework_reading import assigned_views
 from quizsvc.services.homework_release import settle_person
 from quizsvc.services.homework_views import AssignmentView
 from quizsvc.services.produced_files import KeptLine
+from quizsvc.services.system_names import system_names
 from quizsvc.services.views import ExpectationView
-from quizsvc.store import evidence, homework, people, questions
+from quizsvc.store import bank, evidence, homework, people, questions
 from quizsvc.store.session import Database, Session
 from quizsvc.store.tables import Person
 
-__all__ = ["ExpectedShare", "HomeworkLine", "Revised", "Sheet", "SystemLine", "TrainingLine", "sheet", "training"]
+__all__ = ["ExpectedShare", "HomeworkLine", "Revised", "Sheet", "SystemLine", "sheet"]
 
 
 @dataclass(frozen=True)
@@ -107,46 +108,6 @@ class Sheet:
         return f"Evidence sheet: {self.name}, {self.day.day} {self.day:%b %Y}"
 
 
-@dataclass(frozen=True)
-class TrainingLine:
-    """A person in the head of training's list."""
-
-    person_id: int
-    name: str
-    groups: tuple[str, ...]
-    last: datetime | None
-    handed_in: int
-
-
-def training(db: Database, by: int, *, words: str = "") -> tuple[TrainingLine, ...]:
-    """Everybody with an account, by name; of those only whose name or group has the words in it.
-
-    Raises
-    ------
-    NotFoundError
-        The person is no head of training.
-    """
-    with db.reading() as session:
-        school_access.require_head(session, by)
-        last, handed_in, groups = (
-            evidence.last_practised(session),
-            evidence.handed_in(session),
-            evidence.groups_of(session),
-        )
-        found = (
-            TrainingLine(
-                person_id=one.id,
-                name=one.name or "",
-                groups=tuple(groups.get(one.id, ())),
-                last=last.get(one.id),
-                handed_in=handed_in.get(one.id, 0),
-            )
-            for one in evidence.accounts(session)
-        )
-        wanted = words.casefold()
-        return tuple(one for one in found if wanted in " ".join((one.name, *one.groups)).casefold())
-
-
 def sheet(db: Database, by: int, person_id: int, *, now: datetime) -> Sheet:
     """The evidence sheet of a person as it is for `by`; the look is noted, and that person can see it.
 
@@ -209,13 +170,19 @@ def _reader(session: Session, by: int, person_id: int) -> tuple[Person, str, Seq
 
 def _systems(session: Session, person: Person, reckoned: ExpectationView | None) -> tuple[tuple[SystemLine, ...], bool]:
     """A line for each system that the person is asked from or has practised; whether any is of invented aircraft."""
-    desk = planned.desk(session, person.id)
+    concepts = bank.active_concepts(session, planned.folders_of(person))
+    touched = evidence.touched(session, person.id)
+    called = system_names(
+        session,
+        ((concept.folder, concept.system) for concept in concepts),
+        ((row.folder, row.system) for row in touched),
+    )
     in_use: dict[str, set[str]] = defaultdict(set)
-    for concept in desk.concepts:
-        in_use[concept.system].add(concept.id)
+    for concept in concepts:
+        in_use[called[concept.folder, concept.system]].add(concept.id)
     rows: dict[str, list[Any]] = {system: [] for system in in_use}
-    for row in evidence.touched(session, person.id):
-        rows.setdefault(row.system, []).append(row)
+    for row in touched:
+        rows.setdefault(called[row.folder, row.system], []).append(row)
     shares = {one.system: one for one in reckoned.systems} if reckoned is not None else {}
     lines = []
     for system in sorted(rows):
@@ -236,7 +203,7 @@ def _systems(session: Session, person: Person, reckoned: ExpectationView | None)
                 revisions=tuple(Revised(row.item_id, row.number) for row in found),
             )
         )
-    return tuple(lines), any(concept.folder != planned.GENERAL for concept in desk.concepts)
+    return tuple(lines), any(concept.folder != planned.GENERAL for concept in concepts)
 
 
 def _homework(

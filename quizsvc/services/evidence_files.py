@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from quizsvc.services.csv_files import written
 from quizsvc.services.evidence import HomeworkLine, Sheet, SystemLine
-from quizsvc.services.mark_list import neutral
 
 __all__ = ["as_csv", "as_json"]
 
@@ -27,33 +25,29 @@ def as_csv(found: Sheet, cautions: Mapping[str, str]) -> bytes:
 
     Each line carries the last caution again, so that a line copied out of the file is still no proof of anything.
     """
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow([neutral(f"{found.title} ({found.zone})")])
-    for text in cautions.values():
-        writer.writerow([neutral(text)])
-    for text in found.missing:
-        writer.writerow([neutral(f"Missing: {text}")])
-    writer.writerow(_COLUMNS)
-    short = neutral(cautions.get("C4", ""))
+    short = cautions.get("C4", "")
+    lines: list[Sequence[Any]] = [
+        [f"{found.title} ({found.zone})"],
+        *([text] for text in cautions.values()),
+        *([f"Missing: {text}"] for text in found.missing),
+        _COLUMNS,
+    ]
     if found.expected is not None and found.expected_day is not None:
         one = found.expected
-        writer.writerow(
+        lines.append(
             ["expectation", f"all systems on {found.expected_day}", found.expectation, "", "", "", "",
              one.expected, one.low, one.high, one.of, "", "", "", "", short]
         )  # fmt: skip
-    for system in found.systems:
-        writer.writerow([*_system(system, found.expectation), short])
-    for work in found.homework:
-        writer.writerow([*_homework(work), short])
-    return out.getvalue().encode("utf-8-sig")
+    lines += [[*_system(system, found.expectation), short] for system in found.systems]
+    lines += [[*_homework(work), short] for work in found.homework]
+    return written(lines)
 
 
 def _system(one: SystemLine, expectation: str) -> list[Any]:
     share = one.expectation
     return [
         "system",
-        neutral(one.system),
+        one.system,
         "never practised" if one.last is None else "practised",
         one.last or "",
         one.concepts,
@@ -62,7 +56,7 @@ def _system(one: SystemLine, expectation: str) -> list[Any]:
         *((share.expected, share.low, share.high, share.of) if share is not None else (expectation, "", "", "")),
         "",
         "",
-        neutral("; ".join(map(str, one.revisions))),
+        "; ".join(map(str, one.revisions)),
         "",
     ]
 
@@ -71,13 +65,13 @@ def _homework(one: HomeworkLine) -> list[Any]:
     at = one.handed_in_at
     return [
         "homework",
-        neutral(f"{one.title}, {one.group}"),
+        f"{one.title}, {one.group}",
         one.state,
         "" if at is None else at.astimezone(ZoneInfo(one.zone)).isoformat(sep=" ", timespec="seconds"),
         "", "", one.questions, "", "", "", "",
         one.mark or "",
         one.tries,
-        neutral("; ".join(map(str, one.revisions))),
+        "; ".join(map(str, one.revisions)),
         one.sha256 or "",
     ]  # fmt: skip
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from quizsvc.errors import ConflictError, InputError
-from quizsvc.services import edge, passwords
+from quizsvc.services import edge, passwords, pseudonyms
 from quizsvc.services.clocks import time_zone_name
 from quizsvc.services.school_access import INSTRUCTOR, group_for_instructor, group_for_member, require_instructor
 from quizsvc.store import bank, groups, people
@@ -219,11 +219,12 @@ def _refuse_days(starts_on: date | None, ends_on: date | None) -> None:
 
 def _members(session: Session, rows: list[tuple[Membership, Person]]) -> tuple[MemberView, ...]:
     roles = people.roles_of(session, {person.id for _, person in rows})
+    names = pseudonyms.names(session, (person for _, person in rows))
     return tuple(
         MemberView(
             number=found.id,
             person_id=person.id,
-            name=person.name or "somebody who left this service",
+            name=names[person.id],
             part=found.part,
             state=found.state,
             asked_at=found.asked_at,

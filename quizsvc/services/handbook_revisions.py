@@ -3,21 +3,40 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from quizsvc.errors import ConflictError, InputError
-from quizsvc.services import edge, memory_log
-from quizsvc.services.desk_items import REVIEWER, roles_in
+from quizsvc.services import edge, memory_log, older_handbooks
+from quizsvc.services.compiled import compiled_in
+from quizsvc.services.desk_items import REVIEWER, left, roles_in
+from quizsvc.services.showing import shown
+from quizsvc.services.views import CitesOlder
 from quizsvc.store import bank, desk, people
 from quizsvc.store.session import Database, Session
 from quizsvc.store.tables import HandbookRevision
 
-__all__ = ["CitingItem", "Handbook", "RevisionView", "citing", "detail", "handbooks", "listed", "read_again", "record"]
+__all__ = [
+    "MOST_WHOLE",
+    "CitingItem",
+    "Handbook",
+    "RevisionView",
+    "citing",
+    "detail",
+    "drawn",
+    "handbooks",
+    "listed",
+    "read_again",
+    "record",
+]
 
 LONGEST_NAME = 100
 WITHDRAWN_BY = "handbook"
+MOST_WHOLE = 20
+"""How many items are drawn at a time; those that were read make room for the next."""
 
 
 @dataclass(frozen=True)
@@ -45,7 +64,11 @@ class RevisionView:
 
 @dataclass(frozen=True)
 class CitingItem:
-    """An item that a revision took out of use; `may_read` is False for who wrote it and for one that is back."""
+    """An item that a revision took out of use; `may_read` is False for who wrote it and for one that is back.
+
+    `left` says that it is the school's own and its author has left: somebody takes it over at the desk first. `older`
+    is caution C3, as long as its text owes it.
+    """
 
     id: str
     stem: str
@@ -53,6 +76,8 @@ class CitingItem:
     sections: tuple[str, ...]
     withdrawn_by: str | None
     may_read: bool
+    left: bool = False
+    older: CitesOlder | None = None
 
 
 def handbooks(db: Database, by: int) -> list[Handbook]:
@@ -136,7 +161,7 @@ def record(db: Database, by: int, *, folder: str, name: str, sections: Sequence[
 
 
 def detail(db: Database, by: int, revision_id: int) -> tuple[RevisionView, list[CitingItem]]:
-    """A revision with every item that it took out of use.
+    """A revision with every item that it took out of use, those that wait to be read again first.
 
     Raises
     ------
@@ -150,6 +175,7 @@ def detail(db: Database, by: int, revision_id: int) -> tuple[RevisionView, list[
         for item in row.items:
             body, withdrawn_by = json.loads(texts[item].body), texts[item].withdrawn_by
             kept = desk.by_id(session, item)
+            gone = kept is not None and left(session, kept)
             items.append(
                 CitingItem(
                     item,
@@ -157,10 +183,36 @@ def detail(db: Database, by: int, revision_id: int) -> tuple[RevisionView, list[
                     body["why"],
                     tuple(sorted(_cited(texts[item].handbook, body))),
                     withdrawn_by,
-                    withdrawn_by == WITHDRAWN_BY and (kept is None or kept.author_id not in (by, None)),
+                    withdrawn_by == WITHDRAWN_BY and (kept is None or not (gone or kept.author_id == by)),
+                    left=gone,
+                    older=older_handbooks.of_item(session, item),
                 )
             )
-        return _view(session, row), items
+        return _view(session, row), sorted(items, key=lambda one: one.withdrawn_by != WITHDRAWN_BY)
+
+
+def drawn(db: Database, by: int, revision_id: int, *, rng: Any) -> dict[str, Mapping[str, Any] | None]:
+    """A question of each of the first items that wait to be read again, as `showing.shown` has it, by item.
+
+    None stands for an item that no question can be drawn from any more.
+
+    Raises
+    ------
+    NotFoundError
+        There is no such revision, or the person is no reviewer.
+    """
+    with db.reading() as session:
+        row = _found(session, by, revision_id)
+        states = desk.in_use(session, row.items)
+        found: dict[str, Mapping[str, Any] | None] = {}
+        for item in [one for one in row.items if states[one].withdrawn_by == WITHDRAWN_BY][:MOST_WHOLE]:
+            used = bank.item(session, item)
+            assert used is not None  # it has a state
+            revision = bank.revision(session, used.revision_id)
+            found[item] = None
+            with suppress(InputError):
+                found[item] = shown(compiled_in(session, revision.hash, revision.id).item, rng)
+        return found
 
 
 def read_again(db: Database, by: int, revision_id: int, item_id: str) -> None:
@@ -178,7 +230,7 @@ def read_again(db: Database, by: int, revision_id: int, item_id: str) -> None:
     with db.writing() as session:
         row = _found(session, by, revision_id)
         kept = desk.by_id(session, item_id) if item_id in row.items else None
-        if item_id not in row.items or (kept is not None and kept.author_id in (by, None)):
+        if item_id not in row.items or (kept is not None and (kept.author_id == by or left(session, kept))):
             raise edge.not_found("item")
         if not desk.read_again(session, item_id):
             raise ConflictError(

@@ -16,6 +16,7 @@ from quizsvc.services import edge, homework, memory_log
 from quizsvc.services.clocks import effective_time
 from quizsvc.services.homework_answers import Given, hand_in_now, judge, store_answers
 from quizsvc.services.homework_content import Handed, canonical
+from quizsvc.services.homework_drafts import sureness_word
 from quizsvc.services.homework_reading import begun_work, refuse_closed, work_view
 from quizsvc.services.homework_release import feedback_time, release_in, settle_person
 from quizsvc.services.homework_views import HomeworkQuestion, Receipt, WorkView
@@ -95,7 +96,7 @@ def answer_now(
     """
     edge.key(work_id, "work")
     edge.key(question_id, "question")
-    homework.sureness_word(sureness)
+    sureness_word(sureness)
     sent = edge.storable(dict(raw), "response")
     with db.writing() as session:
         people.lock(session, person_id)

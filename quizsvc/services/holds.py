@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections import Counter
 from datetime import datetime
 
-from quizsvc.memory.planning import due
+from quizsvc.memory.planning import Candidate, due
 from quizsvc.memory.recall import shown_recall, stack
-from quizsvc.memory.states import enough_to_say, state_word
+from quizsvc.memory.states import StateWord, enough_to_say, state_word
 from quizsvc.services import planned
 from quizsvc.services.clocks import days_since_epoch, time_at
 from quizsvc.services.views import HoldRow, ThinSpots
@@ -17,10 +17,8 @@ from quizsvc.store.session import Database
 WORDS = ("untried", "unsettled", "holding", "steady", "slipped", "suspect")
 _REASONS = {
     "untried": "Never asked.",
-    "unsettled": "Right on one day only, or missed last time.",
     "holding": "Right on two separate days.",
     "steady": "Right again after 30 days or more.",
-    "slipped": "It was held, then missed.",
     "suspect": "Learned on a text that has been withdrawn since.",
 }
 
@@ -56,7 +54,7 @@ def thin_spots(db: Database, person_id: int, *, now: datetime) -> ThinSpots:
         HoldRow(
             concept=concept.id,
             title=concept.title,
-            system=concept.system,
+            system=system,
             state=word,
             due=bool(is_due),
             last_seen=None if state.last_at is None else time_at(state.last_at),
@@ -65,10 +63,10 @@ def thin_spots(db: Database, person_id: int, *, now: datetime) -> ThinSpots:
             handbook_aircraft=concept.folder if (concept.folder, concept.handbook) in readable else None,
             handbook_section=concept.handbook if (concept.folder, concept.handbook) in readable else None,
             consequence=concept.consequence,
-            reason=_REASONS[word],
+            reason=_reason(word, candidate),
         )
-        for concept, state, word, expectation, is_due in zip(
-            desk.concepts, desk.states, words, expected, are_due, strict=True
+        for concept, system, candidate, state, word, expectation, is_due in zip(
+            desk.concepts, desk.systems, desk.candidates, desk.states, words, expected, are_due, strict=True
         )
     ]
     order = {row.concept: value for row, value in zip(rows, expected, strict=True)}
@@ -85,3 +83,14 @@ def thin_spots(db: Database, person_id: int, *, now: datetime) -> ThinSpots:
         enough_to_say=enough,
         answers=counted,
     )
+
+
+def _reason(word: StateWord, candidate: Candidate) -> str:
+    """One sentence that is true of this person's answers to a concept."""
+    if word == "slipped":
+        return f"It was held, then {'you passed on it' if candidate.passed else 'missed'}."
+    if word != "unsettled":
+        return _REASONS[word]
+    if candidate.state.last_missed:
+        return "You passed on it last time." if candidate.passed else "Missed last time."
+    return "Right on one day only." if candidate.state.right_days else "So far answered in part, or spoken only."

@@ -10,17 +10,15 @@ from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
-from quizsvc.errors import ConflictError, InputError
+from quizsvc.errors import ConflictError
 from quizsvc.services import edge, homework_release, remarking, works
-from quizsvc.services.clocks import effective_time
+from quizsvc.services.homework_drafts import checked, keep_in
 from quizsvc.services.homework_reading import (
     assigned_views,
     begun_work,
     draft_view,
     refuse_closed,
-    said_in,
     shown_question,
-    unreadable,
     view_of,
     work_view,
 )
@@ -35,8 +33,6 @@ from quizsvc.services.homework_views import (
 from quizsvc.store import homework, people, questions
 from quizsvc.store import works as drawn_works
 from quizsvc.store.session import Database, Session
-from quizsvc.store.tables import DraftResponse
-from quizsvc.store.tables_practice import SURENESS
 
 __all__ = [
     "assignment",
@@ -44,12 +40,9 @@ __all__ = [
     "list_homework",
     "question",
     "save_draft",
-    "sureness_word",
     "work",
     "work_with_question",
 ]
-
-GREATEST_VERSION = 10**6
 
 
 def list_homework(db: Database, person_id: int, *, now: datetime) -> tuple[AssignmentView, ...]:
@@ -196,14 +189,7 @@ def save_draft(
     """
     edge.key(work_id, "work")
     edge.key(question_id, "question")
-    sureness_word(sureness)
-    if not isinstance(raw, Mapping):
-        raise InputError("response-unreadable", "the response is not an object", where="response", mend="send one")
-    if not (isinstance(version, int) and 1 <= version <= GREATEST_VERSION):
-        raise InputError(
-            "draft-version", f"a draft of number {version}", where="version", mend=f"from 1 to {GREATEST_VERSION}"
-        )
-    kept_raw = edge.storable(dict(raw), "response")
+    draft = checked(raw, sureness, version)
     with db.writing() as session:
         people.lock(session, person_id)
         owned = begun_work(session, person_id, work_id)
@@ -211,44 +197,13 @@ def save_draft(
         if row is None or row.work_id != work_id:
             raise edge.not_found("question")
         refuse_closed(session, *owned, now)
-        if row.answer_id is not None:
-            raise ConflictError(
-                "answer-fixed", "this question is answered for good", where="question", mend="go on to the next one"
-            )
-        stored = session.get(DraftResponse, question_id)
-        if stored is not None and stored.version >= version:
-            same = (stored.version, stored.raw, stored.sureness) == (version, kept_raw, sureness)
-            return SavedDraft(same, draft_view(stored), said=said_in(session, row, stored.raw))
-        if stored is None:
-            stored = DraftResponse(question_id=question_id)
-            session.add(stored)
-        stored.version, stored.raw, stored.sureness, stored.saved_at = version, kept_raw, sureness, now
-        # A phone's clock may be wrong by days: what counts is how long before its sending the answer was given.
-        stored.given_at = effective_time(issued_at=row.issued_at, received_at=now, given_at=given_at, sent_at=sent_at)
-        return SavedDraft(True, draft_view(stored), problem=unreadable(row, kept_raw))
+        return keep_in(session, row, draft, given_at=given_at, sent_at=sent_at, now=now)
 
 
 def work_with_question(db: Database, person_id: int, question_id: str) -> str | None:
     """The work of a person's own that a question belongs to; None where it is no homework of theirs."""
     with db.reading() as session:
         return homework.work_of_question(session, person_id, edge.key(question_id, "question"))
-
-
-def sureness_word(given: str | None) -> None:
-    """Refuse what is no word for sureness.
-
-    Raises
-    ------
-    InputError
-        It is none.
-    """
-    if given not in (None, *SURENESS):
-        raise InputError(
-            "sureness-unknown",
-            f"'{str(given)[:40]}' is no word for sureness",
-            where="sureness",
-            mend=f"one of: {', '.join(SURENESS)}, or leave it out",
-        )
 
 
 def _one(session: Session, person_id: int, assignment_id: int, now: datetime) -> AssignmentView:

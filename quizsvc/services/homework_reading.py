@@ -10,7 +10,7 @@ from typing import Any
 from quizsvc.bank.grade import read_response
 from quizsvc.bank.question import Presented
 from quizsvc.errors import ConflictError, InputError
-from quizsvc.services import edge
+from quizsvc.services import edge, older_handbooks
 from quizsvc.services.compiled import compiled_in
 from quizsvc.services.homework_marks import Mark, mark
 from quizsvc.services.homework_rules import Times, phase, takes
@@ -194,7 +194,11 @@ def shown_question(
     shown = shown_to(row, revision, spoken=spoken)
     told = row.answer_id is not None and not row.sealed
     view = question_view(
-        row, revision, feedback=feedback_view(row, shown, row, revision) if told else None, shown=shown
+        row,
+        revision,
+        feedback=feedback_view(row, shown, row, revision) if told else None,
+        shown=shown,
+        older=older_handbooks.of_row(session, row),
     )
     before = [one for one in rows if row.chain and one.chain == row.chain and one.position < row.position]
     return replace(

@@ -1,18 +1,18 @@
 """Releasing the feedback of homework when its rule says so, and handing in Sittings whose time is over.
 
 Nothing waits for a timer: whoever looks at a work, an assignment's results or their own practice settles first what is
-due; the daily tidying settles the rest.
+due; the daily tidying settles the rest, and fixes the summaries of what is over, which no page may have asked for.
 """
 
 from __future__ import annotations
 
 from datetime import datetime
 
-from quizsvc.services import edge, memory_log, notices
+from quizsvc.services import edge, memory_log, notices, spread_fixing
 from quizsvc.services.homework_answers import hand_in_now
 from quizsvc.services.homework_rules import GRACE, all_over_at, feedback_at, handed_in_by_service_at, phase
 from quizsvc.services.homework_times import times_of
-from quizsvc.store import homework, people, questions
+from quizsvc.store import homework, homework_due, people, questions
 from quizsvc.store.session import Database, Session
 from quizsvc.store.tables import Assignment, Work
 
@@ -37,8 +37,10 @@ def settle_assignment(db: Database, assignment_id: int, *, now: datetime) -> int
 
 
 def settle_all(db: Database, *, now: datetime) -> int:
-    """Do what is due anywhere; returns how many works changed."""
-    return _settle(db, now)
+    """Do what is due anywhere, and fix the summaries that are due by then; returns how many works changed."""
+    changed = _settle(db, now)
+    spread_fixing.fix_all(db, now=now)
+    return changed
 
 
 def feedback_time(session: Session, found: Work, assigned: Assignment) -> datetime | None:
@@ -83,7 +85,14 @@ def kept_out(session: Session, person_id: int, *, now: datetime) -> set[str]:
 
 
 def _settle(db: Database, now: datetime, *, person_id: int | None = None, assignment_id: int | None = None) -> int:
-    """Look while only reading; what is due is then done work by work, each in a unit of work of its own."""
+    """Look while only reading; what is due is then done work by work, each in a unit of work of its own.
+
+    A page asks this first, and mostly there is nothing: so one short question comes before the long ones.
+    """
+    if person_id is not None or assignment_id is not None:
+        with db.glance() as rows:
+            if not homework_due.may_be_due(rows, now - GRACE, person_id=person_id, assignment_id=assignment_id):
+                return 0
     with db.reading() as session:
         over = homework.sittings_over(session, now - GRACE, person_id=person_id, assignment_id=assignment_id)
         waiting = homework.unreleased(session, person_id=person_id, assignment_id=assignment_id)

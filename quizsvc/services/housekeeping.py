@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from quizsvc.errors import StoreUnavailableError
-from quizsvc.services import homework_release
+from quizsvc.services import homework_release, practice_remarking
 from quizsvc.services.sessions import LONGEST_IDLE
 from quizsvc.store import device_sessions, links, people, questions, sign_in_failures
 from quizsvc.store.session import Database
@@ -52,8 +52,8 @@ def tidy(db: Database, *, now: datetime) -> Tidied:
 
 
 def tidy_once_a_day(db: Database, *, now: datetime) -> None:
-    """Tidy, and settle homework that is due, where this process has not done so for a day; where the database is busy,
-    another time.
+    """Tidy, settle homework that is due and go on with re-marking practice, where this process has not done so for a
+    day; where the database is busy, another time.
     """
     last = _last.get(db.url)
     if last is not None and last <= now < last + EVERY:
@@ -62,5 +62,6 @@ def tidy_once_a_day(db: Database, *, now: datetime) -> None:
     try:
         tidy(db, now=now)
         homework_release.settle_all(db, now=now)
+        practice_remarking.go_on(db, now=now)
     except StoreUnavailableError:
         del _last[db.url]

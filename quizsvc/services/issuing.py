@@ -5,17 +5,20 @@ from __future__ import annotations
 import hashlib
 import json
 import secrets
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
+from operator import itemgetter
 from typing import Any
 
-from quizsvc.bank.question import issue
+from quizsvc.bank.question import Issued, Item, issue
 from quizsvc.services.compiled import compiled_in
 from quizsvc.store import bank, questions
 from quizsvc.store.session import Session
 
-_DRAWS = 8
+# Enough to find the last one left of four: (3/4)^24 = 0.001.
+_DRAWS = 24
+_NEVER = datetime.min.replace(tzinfo=UTC)
 
 
 @dataclass(frozen=True)
@@ -78,7 +81,7 @@ def drafts(
     """Draw one question from a revision, or the parts of one scenario in their order.
 
     Numbers that this person has had before, and those of the draw keys `without`, come only where the item has hardly
-    any others. Without a person the draw is for nobody in particular.
+    any others; then those that they had longest ago. Without a person the draw is for nobody in particular.
 
     Raises
     ------
@@ -87,15 +90,9 @@ def drafts(
     """
     row = bank.revision(session, revision_id)
     item = compiled_in(session, row.hash, revision_id).item
-    seen = set(without)
-    if row.generated and person_id is not None:
-        seen |= questions.seen_draws(session, person_id, row.item_id)
-    for _ in range(_DRAWS):
-        issued = issue(item, rng)
-        parts = issued.record.get("parts") or ()
-        key = draw_key(row.item_id, issued.drawn, parts[0]["part"] if parts else None)
-        if key not in seen:
-            break
+    seen = questions.seen_draws(session, person_id, row.item_id) if row.generated and person_id is not None else {}
+    issued, key = drawn_apart(row.item_id, item, rng, seen, without=without)
+    parts = issued.record.get("parts") or ()
     if not parts:
         return (
             Draft(
@@ -125,6 +122,45 @@ def drafts(
         )
         for part in parts
     )
+
+
+def drawn_apart(
+    item_id: str, item: Item, rng: Any, seen: Mapping[str, datetime], *, without: Collection[str] = ()
+) -> tuple[Issued, str]:
+    """Draw until the numbers are new, some times over; else those of the draws made that were had longest ago.
+
+    Parameters
+    ----------
+    item_id : str
+        Id of the item.
+    item : Item
+        Compiled.
+    rng : random.Random
+        Draws the numbers.
+    seen : mapping of str to datetime
+        Draw keys that were had, and when last.
+    without : collection of str
+        Draw keys to be kept clear of even more.
+
+    Returns
+    -------
+    tuple of Issued, str
+        The question and its draw key; that of the first part of a scenario.
+
+    Raises
+    ------
+    DrawError
+        No draw passes the item's own refusals.
+    """
+    had: list[tuple[bool, datetime, int, Issued, str]] = []
+    for number in range(_DRAWS if item.draws.entries else 1):
+        issued = issue(item, rng)
+        parts = issued.record.get("parts") or ()
+        key = draw_key(item_id, issued.drawn, parts[0]["part"] if parts else None)
+        if key not in seen and key not in without:
+            return issued, key
+        had.append((key in without, seen.get(key, _NEVER), number, issued, key))
+    return min(had, key=itemgetter(0, 1, 2))[3:]
 
 
 def draw_key(item_id: str, drawn: Any, part: str | None = None) -> str:

@@ -147,8 +147,9 @@ def join(db: Database, person_id: int, code: str, *, now: datetime) -> DoorView:
         The person has no name yet, by which an instructor could know them.
     """
     with db.writing() as session:
+        groups.lock(session, _open(session, code, now).id)
+        # Read again under the lock: whoever waited for it may have waited for the code's end.
         group = _open(session, code, now)
-        groups.lock(session, group.id)
         person = people.by_id(session, edge.row_id(person_id, "person"))
         if person is None:
             raise edge.not_found("person")

@@ -15,11 +15,12 @@ from typing import Any
 from quizsvc.bank.grade import grade
 from quizsvc.bank.portable import OFFLINE_KINDS, portable, units_for_typing, with_texts
 from quizsvc.errors import InputError
-from quizsvc.memory.planning import Askable, Candidate
+from quizsvc.memory.planning import Askable, Candidate, pool
 from quizsvc.services import edge, homework_release, planned
 from quizsvc.services.clocks import days_since_epoch
 from quizsvc.services.compiled import compiled_in
 from quizsvc.services.issuing import Draft, drafts
+from quizsvc.services.planned import Desk
 from quizsvc.services.question_views import feedback_view, marks_stored, question_view, shown_to
 from quizsvc.services.views import QuestionView
 from quizsvc.store import people, questions
@@ -43,8 +44,16 @@ TODAY = timedelta(days=1)
 SPARE_FOR = timedelta(days=1)
 """So long after its question was answered a spare can still be offered."""
 
-# Two Short sets and a longer one: each is a mixed set of its own, so a device can begin anywhere.
-_PIECES = ((10, False), (10, False), (10, True))
+PICTURES = 3
+"""So many questions with pictures at most: one weighs as much as six others, and a stock comes over slow lines too."""
+
+_PICTURED = frozenset({"gauge", "still-works"})
+_PLAIN_KINDS = tuple(kind for kind in OFFLINE_KINDS if kind not in _PICTURED)
+
+# (minutes, long, with a pen): two Short sets and a longer one, each a mixed set of its own, so that a device can begin
+# anywhere. Each ends within an item of its minutes, the longer one sooner, since few items want a pen: what is left
+# goes to any item that still fits.
+_PIECES = ((10.0, False, False), (10.0, False, False), (10.0, True, True), (float(MINUTES), True, False))
 
 
 @dataclass(frozen=True)
@@ -130,60 +139,74 @@ def _planned(session: Session, person_id: int, now: datetime, rng: Any) -> list[
     NotPreparedError
         No bank is loaded.
     """
-    found = planned.ready_desk(session, person_id)
+    found = planned.ready_desk(session, person_id, now=now)
     stock = _good(session, person_id, now)
     taken = {row.concept_id for row in stock}
     left = MINUTES - _minutes(stock)
+    pictures = PICTURES - sum(row.kind in _PICTURED for row in stock if row.repeat_of is None)
     homework = homework_release.kept_out(session, person_id, now=now)
     # What an online set of today still asks is not asked by a device too, where there is another way of asking.
     online = questions.waiting_items(session, person_id, for_device=False, since=now - TODAY)
+    kinds = {item.item: item.kind for one in found.candidates for item in one.items}
     drafted: list[tuple[Draft, str, Draft | None]] = []
-    for minutes, long in _PIECES:
-        minutes = min(minutes, int(left))
-        if minutes < 1:
+    for minutes, long, pen in _PIECES:
+        if left <= 0:
             break
-        plan = planned.plan(
-            found,
-            planned.apart_from(
-                (
-                    replace(one, items=_ways(one, long))
-                    for one in planned.without(found.candidates, homework)
-                    if one.concept not in taken
-                ),
-                online,
+        askable = planned.apart_from(
+            (
+                replace(one, items=_ways(one, pen, pictures > 0))
+                for one in planned.without(found.candidates, homework)
+                if one.concept not in taken
             ),
-            now=now,
-            minutes=minutes,
-            long=long,
-            rng=rng,
+            online,
+        )
+        plan = planned.plan(
+            *_by_the_bank(found, askable, long), now=now, minutes=min(minutes, left), long=long, rng=rng
         )
         for place in plan.places:
+            pictured = kinds[place.item] in _PICTURED
+            if pictured and pictures <= 0:
+                continue  # its minutes go to others, and its concept to another item of it
             taken.add(place.concept)
+            pictures -= pictured
             try:
                 (draft,) = drafts(session, person_id, found.revisions[place.item], rng)
                 spare = _spare(session, person_id, draft, rng)
             except InputError:
                 continue  # no draw passes: the stock is one shorter
             drafted.append((draft, place.reason, spare))
-        left -= plan.seconds / 60.0
+            left -= place.seconds / 60.0
     return drafted
 
 
-def _ways(candidate: Candidate, long: bool) -> tuple[Askable, ...]:
-    """Ways of asking a concept that a device can judge; in the long piece those that want a pen, if there are any."""
-    ways = tuple(item for item in candidate.items if item.kind in OFFLINE_KINDS)
-    return (tuple(item for item in ways if not item.ramp) or ways) if long else ways
+def _by_the_bank(found: Desk, askable: Sequence[Candidate], long: bool) -> tuple[Desk, tuple[Candidate, ...]]:
+    """The desk and candidates with the bank's own seconds, by which a stock is counted; the answers of a day stay.
+
+    A stock that was counted by the pace of a quick person would hold more than a slow line carries.
+    """
+    bank = tuple(
+        replace(
+            one, items=tuple(replace(item, seconds=item.seconds / found.habit.pace(item.kind)) for item in one.items)
+        )
+        for one in askable
+    )
+    slower = pool(bank).mean_seconds(long) / pool(askable).mean_seconds(long)
+    return replace(found, minutes_factor=slower), bank
+
+
+def _ways(candidate: Candidate, pen: bool, pictures: bool) -> tuple[Askable, ...]:
+    """Ways of asking a concept that a device can judge; with a pen only those that want one."""
+    kinds = OFFLINE_KINDS if pictures else _PLAIN_KINDS
+    ways = tuple(item for item in candidate.items if item.kind in kinds)
+    return tuple(item for item in ways if not item.ramp) if pen else ways
 
 
 def _spare(session: Session, person_id: int, draft: Draft, rng: Any) -> Draft | None:
     """The same item with other numbers, for who misses a number and asks for another at once."""
     if draft.kind != "number":
         return None
-    for _ in range(4):
-        (spare,) = drafts(session, person_id, draft.revision_id, rng)
-        if spare.draw_key != draft.draw_key:
-            return spare
-    return None
+    (spare,) = drafts(session, person_id, draft.revision_id, rng, without={draft.draw_key})
+    return spare if spare.draw_key != draft.draw_key else None
 
 
 def _write(session: Session, person_id: int, drafted: Sequence[tuple[Draft, str, Draft | None]], now: datetime) -> None:

@@ -40,7 +40,7 @@ class _Memory:
         if row.outcome == "void":
             return
         self.newest_at = row.effective_at
-        before = self.held.get(row.concept_id) or fresh_concept(used)
+        before = self.held.get(row.concept_id) or fresh_concept(used, row.concept_id)
         self.learner, self.held[row.concept_id], _note = update(self.learner, before, event_of(row, fresh=fresh), used)
 
     def copy(self) -> _Memory:

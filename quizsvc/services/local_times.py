@@ -18,7 +18,9 @@ __all__ = [
     "LocalForm",
     "TimeDoubledError",
     "TimeSkippedError",
+    "days_between",
     "days_later_at",
+    "days_later_like",
     "in_words",
     "read",
     "shown",
@@ -123,10 +125,22 @@ def shown(at: datetime, zone: str) -> LocalForm:
     return LocalForm(written(at, zone), WHICH[local.fold] if doubled else "")
 
 
-def days_later_at(now: datetime, zone: str, *, days: int, hour: int) -> datetime:
+def days_later_at(now: datetime, zone: str, *, days: int, hour: int, minute: int = 0) -> datetime:
     """The instant, aware UTC, of an hour on the wall clock so many days from today; past a gap where it is skipped."""
     day = now.astimezone(ZoneInfo(zone)).date() + timedelta(days=days)
-    return datetime(day.year, day.month, day.day, hour, tzinfo=ZoneInfo(zone)).astimezone(UTC)
+    return datetime(day.year, day.month, day.day, hour, minute, tzinfo=ZoneInfo(zone)).astimezone(UTC)
+
+
+def days_later_like(now: datetime, zone: str, like: datetime, like_zone: str, *, days: int) -> datetime:
+    """The instant, aware UTC, so many days from today at the hour and minute that `like` has in its own zone."""
+    clock = like.astimezone(ZoneInfo(like_zone))
+    return days_later_at(now, zone, days=days, hour=clock.hour, minute=clock.minute)
+
+
+def days_between(first: datetime, then: datetime, zone: str) -> int:
+    """How many days of a zone's calendar lie between two instants."""
+    here = ZoneInfo(zone)
+    return (then.astimezone(here).date() - first.astimezone(here).date()).days
 
 
 def _parsed(text: str, where: str) -> datetime:

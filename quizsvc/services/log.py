@@ -7,7 +7,7 @@ from typing import Any
 
 from quizsvc.bank.question import present
 from quizsvc.errors import InputError
-from quizsvc.services import edge
+from quizsvc.services import edge, older_handbooks
 from quizsvc.services.compiled import compiled_in
 from quizsvc.services.question_views import said
 from quizsvc.services.views import LogPage, LogRow
@@ -73,12 +73,14 @@ def _row(session: Session, row: Any) -> LogRow:
         repeat=row.repeat_of is not None,
         offline=row.offline,
         device_outcome=row.device_outcome,
+        older=older_handbooks.of_row(session, row),
     )
 
 
 def exported(session: Session, row: Any) -> dict[str, Any]:
     """One answer as a flat row of the own export."""
     shown = _shown(session, row)
+    older = older_handbooks.of_row(session, row)
     return {
         "answer": row.id,
         "given_at": row.effective_at.isoformat(),
@@ -98,6 +100,7 @@ def exported(session: Session, row: Any) -> dict[str, Any]:
         "repeat": row.repeat_of is not None,
         "offline": row.offline,
         "device_outcome": row.device_outcome,
+        "older_handbook": older.put_into(bank.all_cautions(session)[older.id].text) if older is not None else None,
     }
 
 

@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from quizsvc.services import edge, homework_marks, looks
+from quizsvc.services import edge, homework_marks, looks, pseudonyms
 from quizsvc.services.homework_release import settle_assignment
-from quizsvc.services.mark_list import GONE
 from quizsvc.services.remarking import RemarkLine, history
 from quizsvc.services.school_access import assignment_for_instructor
 from quizsvc.services.stored_questions import stored_question
 from quizsvc.services.views import QuestionView
 from quizsvc.store import marking, people, questions, works
-from quizsvc.store.session import Database
+from quizsvc.store.session import Database, Session
+from quizsvc.store.tables import Assignment, Person
 
 __all__ = ["HandedIn", "OpenedRow", "TryView", "opened"]
 
@@ -44,19 +44,25 @@ class TryView:
 
 @dataclass(frozen=True)
 class OpenedRow:
-    """A person's tries at an assignment, the last one first."""
+    """A person's tries at an assignment, the last one first; `gone` is whether they have left the service."""
 
     assignment_id: int
     title: str
     time_zone: str
     person_id: int
     name: str
+    gone: bool
     tries: tuple[TryView, ...]
     caution_ids: tuple[str, ...]
 
 
-def opened(db: Database, by: int, assignment_id: int, person_id: int, *, now: datetime) -> OpenedRow:
+def opened(db: Database, by: int, assignment_id: int, who: int | str, *, now: datetime) -> OpenedRow:
     """What a person handed in. The look is noted with it: that person can see who looked, at what, and when.
+
+    Parameters
+    ----------
+    who : int or str
+        The person's number; of who has left the service the key of `pseudonyms.keys`, and no longer the number.
 
     Raises
     ------
@@ -68,11 +74,13 @@ def opened(db: Database, by: int, assignment_id: int, person_id: int, *, now: da
     settle_assignment(db, assignment_id, now=now)
     with db.writing() as session:
         assignment, group = assignment_for_instructor(session, by, assignment_id)
-        person = people.by_id(session, edge.row_id(person_id, "mark"))
-        handed_in = [one for one in works.of_person(session, assignment.id, person_id) if one.handed_in_at is not None]
+        person = _person(session, assignment, who)
+        tried = works.of_person(session, assignment.id, person.id) if person is not None else ()
+        handed_in = [one for one in tried if one.handed_in_at is not None]
         if person is None or not handed_in:
             raise edge.not_found("mark")
-        looks.note(session, person.id, by, f"homework: {assignment.title}", now)
+        if person.name is not None:
+            looks.note(session, person.id, by, f"homework: {assignment.title}", now)
         last = handed_in[-1].number
         tries = []
         for work in reversed(handed_in):
@@ -98,9 +106,19 @@ def opened(db: Database, by: int, assignment_id: int, person_id: int, *, now: da
             assignment_id=assignment.id,
             title=assignment.title,
             time_zone=group.time_zone,
-            person_id=person_id,
-            name=person.name or GONE,
+            person_id=person.id,
+            name=pseudonyms.names(session, [person])[person.id],
+            gone=person.name is None,
             tries=tuple(tries),
             caution_ids=("C2", "C4") if any(one.folder != "general" for one in marking.asked(session, assignment.id))
             else ("C4",),
         )  # fmt: skip
+
+
+def _person(session: Session, assignment: Assignment, who: int | str) -> Person | None:
+    if isinstance(who, int):
+        person = people.by_id(session, edge.row_id(who, "mark"))
+        return person if person is not None and person.name is not None else None
+    gone = marking.gone(session, assignment.id)
+    keys = pseudonyms.keys(session, gone)
+    return next((person for person in gone if keys.get(person.id) == who), None)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from quizsvc.errors import ConflictError
-from quizsvc.services import edge, links, notices
+from quizsvc.services import edge, links, notices, uninstructed
 from quizsvc.services.groups import more_than_pilot, path
-from quizsvc.services.school_access import INSTRUCTOR, group_for_instructor
+from quizsvc.services.school_access import HEAD, INSTRUCTOR, group_for_instructor, instructs
 from quizsvc.store import groups, people
 from quizsvc.store.session import Database, Session
 from quizsvc.store.tables import Group, Membership, Person
@@ -64,15 +64,20 @@ def remove(db: Database, person_id: int, group_id: int, number: int, *, now: dat
         return person.name or ""
 
 
-def leave(db: Database, person_id: int, group_id: int, *, now: datetime) -> str:
+def leave(db: Database, person_id: int, group_id: int, *, anyway: bool = False, now: datetime) -> str:
     """Leave a group, or stop waiting for it; what was done in it stays. Returns the group's name.
+
+    Parameters
+    ----------
+    anyway : bool
+        Whether a group's last instructor leaves it all the same; the heads of training are told.
 
     Raises
     ------
     NotFoundError
         No such group, or the person neither is in it nor waits.
     ConflictError
-        Nobody would instruct the group any more.
+        Nobody would instruct the group any more, and not `anyway`, or there is no head of training to name another.
     """
     with db.writing() as session:
         group = groups.by_id(session, edge.row_id(group_id, "group"))
@@ -81,7 +86,13 @@ def leave(db: Database, person_id: int, group_id: int, *, now: datetime) -> str:
         member = groups.membership(session, person_id, group.id) if group is not None else None
         if group is None or member is None:
             raise edge.not_found("group")
-        _leave(session, group, member, now)
+        if anyway and _is_last(session, group, member):
+            if not groups.with_role(session, HEAD):
+                raise _last(group, "nobody is head of training, who could name another: let one join and instruct it")
+            member.state, member.left_at = "left", now
+            uninstructed.tell_heads(session, [group.name], now)
+        else:
+            _leave(session, group, member, now)
         return group.name
 
 
@@ -163,12 +174,18 @@ def _leave(session: Session, group: Group, member: Membership, now: datetime) ->
 
 
 def _refuse_last(session: Session, group: Group, member: Membership) -> None:
-    if member.part == INSTRUCTOR and member.state == "in" and groups.instructors(session, group.id) == 1:
-        raise ConflictError(
-            "group-last-instructor",
-            f"nobody else instructs {group.name}",
-            mend="let another instructor join, give them the part of an instructor, and try again",
-        )
+    if _is_last(session, group, member):
+        raise _last(group, "let another instructor join, give them the part of an instructor, and try again")
+
+
+def _is_last(session: Session, group: Group, member: Membership) -> bool:
+    return instructs(session, member.person_id, group.id) and groups.is_uninstructed(
+        session, group.id, without=member.person_id
+    )
+
+
+def _last(group: Group, mend: str) -> ConflictError:
+    return ConflictError("group-last-instructor", f"nobody else instructs {group.name}", mend=mend)
 
 
 def _changed(person: Person) -> ConflictError:

@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from quizsvc.memory.replay import replay
-from quizsvc.memory.states import AnswerEvent
+from quizsvc.memory.states import AnswerEvent, ConceptState, LearnerState
 from quizsvc.memory.weights import Weights
 from quizsvc.services import weights
 from quizsvc.services.clocks import days_since_epoch
@@ -29,6 +29,13 @@ def rebuild(session: Session, person: Person, learner: Learner, used: Weights | 
     learners.replace(session, learner, state, held, newest_at=newest_at, weights_version=used.version)
     session.flush()
     return len(taken)
+
+
+def from_log(session: Session, person: Person, learner: Learner) -> tuple[LearnerState, dict[str, ConceptState]]:
+    """What the log gives for a learner by the weights that they have now; nothing is stored."""
+    return replay(
+        events_of(session, person.id), person.experience, weights.of_version(session, learner.weights_version)
+    )
 
 
 def _events(session: Session, person_id: int) -> tuple[list[AnswerEvent], datetime | None]:

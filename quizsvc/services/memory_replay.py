@@ -1,13 +1,15 @@
-"""Rebuild every learner from the log, into the weights in use."""
+"""Rebuild every learner from the log, into the weights in use; and whether that is called for."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from quizsvc.services import memory_log, weights
-from quizsvc.store import learners
+from quizsvc.store import learners, people
 from quizsvc.store.session import Database
 
 
@@ -37,3 +39,50 @@ def replay_all(db: Database, *, now: datetime, progress: Callable[[int, int], No
         if progress is not None:
             progress(number, len(ids))
     return ReplayReport(rebuilt, taken, used.version)
+
+
+LOOKED_AT = 3
+"""So many learners are looked at who have not answered for longest, and so many who have answered last."""
+
+TO_REPLAY = (
+    "what is stored of learners' memory is not what this version makes of their answers; bring it up to date by: "
+    "quizsvc memory replay"
+)
+
+# By another machine's arithmetic a learner comes out alike to 1e-9; what no one could see is no reason for a word.
+_ALIKE = 1e-6
+
+
+def differs(db: Database) -> bool:
+    """Whether a learner of a few looked at is stored otherwise than the log gives, as after a change of the update.
+
+    True is certain. False is only that these few are as they should be: all would take as long as the replay.
+    """
+    with db.reading() as session:
+        ids = learners.longest_and_shortest_ago(session, LOOKED_AT)
+    return any(_differs(db, person_id) for person_id in ids)
+
+
+def _differs(db: Database, person_id: int) -> bool:
+    with db.reading() as session:
+        person, learner = people.by_id(session, person_id), learners.get(session, person_id)
+        if person is None or learner is None:
+            return False
+        version, kept = learner.version, learner.state
+        held = learners.states(session, person_id)
+        state, made = memory_log.from_log(session, person, learner)
+    with db.reading() as session:
+        again = learners.get(session, person_id)
+        if again is None or again.version != version:
+            return False  # an answer has come meanwhile: log and state were not of one moment
+    return not _alike(kept, state.to_json()) or not _alike(held, {one: hold.to_json() for one, hold in made.items()})
+
+
+def _alike(one: Any, other: Any) -> bool:
+    if isinstance(one, dict) and isinstance(other, dict):
+        return one.keys() == other.keys() and all(_alike(value, other[key]) for key, value in one.items())
+    if isinstance(one, list) and isinstance(other, list):
+        return len(one) == len(other) and all(map(_alike, one, other))
+    if isinstance(one, float) and isinstance(other, float):
+        return math.isclose(one, other, rel_tol=_ALIKE, abs_tol=_ALIKE)
+    return bool(one == other)

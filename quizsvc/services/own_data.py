@@ -6,9 +6,9 @@ from datetime import datetime
 from typing import Any
 
 from quizsvc.errors import ConflictError
-from quizsvc.services import edge, log, own_school
-from quizsvc.store import answers, device_sessions, learners, leaving, people, squawks
-from quizsvc.store.session import Database
+from quizsvc.services import edge, log, own_school, own_work, uninstructed
+from quizsvc.store import answers, checks, device_sessions, learners, leaving, people, squawks
+from quizsvc.store.session import Database, Session
 
 # The kind of produced sheet that a person made of themselves; it goes with them.
 OWN_SHEET = "evidence, own"
@@ -40,6 +40,15 @@ def export_own(db: Database, person_id: int, *, now: datetime) -> dict[str, Any]
                 "created_at": person.created_at.isoformat(),
                 "last_seen_at": person.last_seen_at.isoformat(),
             },
+            "last_check": _last_check(session, person.id),
+            "debriefs": [
+                {
+                    "taken_on": one.taken_on.isoformat(),
+                    "concepts": list(one.concepts),
+                    "told_at": one.told_at.isoformat(),
+                }
+                for one in checks.debriefs(session, person.id)
+            ],
             "answers": [log.exported(session, row) for row in answers.log_rows(session, person.id)],
             "holds": [
                 {"concept": concept, **state} for concept, state in sorted(learners.states(session, person.id).items())
@@ -54,6 +63,10 @@ def export_own(db: Database, person_id: int, *, now: datetime) -> dict[str, Any]
                     "text": squawk.text,
                     "status": squawk.status,
                     "raised_at": squawk.raised_at.isoformat(),
+                    "answers": [
+                        {"status": one.status, "text": one.text, "at": one.at.isoformat()}
+                        for one in squawks.steps(session, squawk.id)
+                    ],
                 }
                 for squawk in squawks.of_person(session, person.id)
             ],
@@ -66,7 +79,19 @@ def export_own(db: Database, person_id: int, *, now: datetime) -> dict[str, Any]
                 for device in device_sessions.of_person(session, person.id)
             ],
             **own_school.exported(session, person.id),
+            **own_work.exported(session, person.id),
         }
+
+
+def _last_check(session: Session, person_id: int) -> dict[str, Any] | None:
+    found = checks.last_check(session, person_id)
+    if found is None:
+        return None
+    return {
+        "taken_on": found.taken_on.isoformat(),
+        "interval_months": found.interval_months,
+        "counts_in": f"{found.counts_in:%Y-%m}",
+    }
 
 
 def delete_account(db: Database, person_id: int, *, now: datetime) -> None:
@@ -93,4 +118,6 @@ def delete_account(db: Database, person_id: int, *, now: datetime) -> None:
                 "you are the last keeper of this installation",
                 mend="make somebody else a keeper first",
             )
+        alone = [group.name for group in uninstructed.left_alone(session, person.id)]
         leaving.remove(session, person.id, own_sheets=OWN_SHEET, at=now)
+        uninstructed.tell_heads(session, alone, now)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from quizsvc.services import homework_marks, sharing
-from quizsvc.store import groups, homework, notices, privacy, produced, questions
+from quizsvc.store import allowances, groups, homework, notices, own_work, privacy, produced, questions
 from quizsvc.store.session import Session
 from quizsvc.store.tables import Assignment, Group, Work
 
@@ -30,14 +30,43 @@ def exported(session: Session, person_id: int) -> dict[str, Any]:
                 "state": member.state,
                 "asked_at": member.asked_at.isoformat(),
                 "joined_at": _time(member.joined_at),
+                "left_at": _time(member.left_at),
             }
-            for group, member in groups.of_person(session, person_id)
+            for group, member in groups.ever_of_person(session, person_id)
         ],
         "homework": [
             _try(session, assignment, group, work)
             for assignment, group in assigned
             for work in tries
             if work.assignment_id == assignment.id
+        ],
+        "allowances": [
+            {
+                "assignment": title,
+                "what": one.what,
+                "until": _time(one.until_at),
+                "reason": one.reason,
+                "taken_back": one.taken_back,
+                "given_at": one.given_at.isoformat(),
+            }
+            for one, title in allowances.of_person(session, person_id)
+        ],
+        "calendar": [
+            {"made_at": one.made_at.isoformat(), "revoked_at": _time(one.revoked_at)}
+            for one in privacy.all_feeds_of(session, person_id)
+        ],
+        "re_marks": [
+            {
+                "answer": one.answer_id,
+                "item": one.item_id,
+                "number": one.number,
+                "outcome": one.outcome,
+                "credit": one.credit,
+                "void_reason": one.void_reason,
+                "why": one.why,
+                "graded_at": one.graded_at.isoformat(),
+            }
+            for one in own_work.grades_again(session, person_id)
         ],
         "notices": [
             {"text": one.text, "at": one.at.isoformat()} for one in notices.newest(session, person_id, _ALL_NOTICES)
@@ -78,6 +107,7 @@ def _try(session: Session, assignment: Assignment, group: Group, work: Work) -> 
             "place": row.place,
             "item": row.item_id,
             "typed": row.raw if row.answer_id is not None else draft.raw if draft is not None else None,
+            "sureness": row.sureness if row.answer_id is not None else draft.sureness if draft is not None else None,
         }
         if not row.sealed:
             answer |= {"outcome": row.outcome, "credit": row.credit}

@@ -34,7 +34,10 @@ __all__ = [
 LONGEST_MINUTES = 240
 # After a day the planner would choose differently; what is left of an older set is not offered any more.
 RESUMABLE = timedelta(hours=24)
-REPEAT_REASON = "You missed it in this set; here it is again."
+REPEAT_REASONS = {
+    "miss": "You missed it in this set; here it is again.",
+    "pass": "You passed on it in this set; here it is again.",
+}
 
 
 def start_set(
@@ -80,7 +83,7 @@ def start_set(
     homework_release.settle_person(db, person_id, now=now)
     # Planning and drawing take milliseconds of computing: done while only reading, so that no writer waits for it.
     with db.reading() as session:
-        found = planned.ready_desk(session, person_id)
+        found = planned.ready_desk(session, person_id, now=now)
         wanted = set(concepts)
         # What a device of this person may ask today is not asked here too, where there is another way of asking.
         kept = questions.waiting_items(session, person_id, for_device=True, since=now - FRESH)
@@ -222,7 +225,7 @@ def offer_repeats(db: Database, person_id: int, set_id: str, *, now: datetime, r
             ways = _ways(session, row)
             if ways:
                 drafted += [
-                    (drawn, row.id)
+                    (drawn, row)
                     for drawn in _drafts(session, person_id, rng.choice(ways), rng)
                     if drawn.item_id not in homework
                 ]
@@ -244,11 +247,11 @@ def offer_repeats(db: Database, person_id: int, set_id: str, *, now: datetime, r
                     person_id=person_id,
                     set_id=into.id,
                     position=position,
-                    reason=REPEAT_REASON,
+                    reason=REPEAT_REASONS[first_asked.outcome],
                     now=now,
-                    repeat_of=repeat_of,
+                    repeat_of=first_asked.id,
                 )
-                for position, (drawn, repeat_of) in enumerate(drafted, first)
+                for position, (drawn, first_asked) in enumerate(drafted, first)
             ],
         )
         return _view(session, person_id, into.id)

@@ -23,6 +23,7 @@ __all__ = [
     "lines",
     "of_those_gone",
     "opened",
+    "own_of_those_gone",
 ]
 
 FOR_HEAD = "evidence, head of training"
@@ -56,9 +57,18 @@ class KeptFile:
 def keep(
     db: Database, by: int, *, what: str, person_id: int, title: str, media_type: str, body: bytes, now: datetime
 ) -> KeptFile:
-    """Keep a sheet that is handed out now. The same bytes of the same kind about the same person are kept once."""
+    """Keep a sheet that is handed out now. The same bytes of the same kind about the same person are kept once.
+
+    Raises
+    ------
+    NotFoundError
+        The person has left since the sheet was made: nothing new is kept of them.
+    """
     sha256 = hashlib.sha256(body).hexdigest()
     with db.writing() as session:
+        # Locked first: two who ask for the same sheet at once get one file, and nobody leaves between the two steps.
+        if people.lock(session, edge.row_id(person_id, "evidence sheet")) is None:
+            raise edge.not_found("evidence sheet")
         # A head's sheet is everybody's of that role; the other kinds are of who made them.
         made_by = None if what == FOR_HEAD else by
         found = produced.same(session, person_id, what, media_type, sha256, made_by=made_by)
@@ -91,7 +101,7 @@ def opened(db: Database, by: int, file_id: str, *, now: datetime) -> KeptFile:
         found = produced.by_id(session, file_id)
         if found is None or not _may_open(session, by, found):
             raise edge.not_found("file")
-        if found.person_id is not None:
+        if found.person_id is not None and _here(session, found):
             looks.note(session, found.person_id, by, "evidence sheet made before", now)
         return _whole(found, True)
 
@@ -101,8 +111,8 @@ def lines(session: Session, by: int, person_id: int, what: str) -> tuple[KeptLin
     return tuple(_line(one) for one in produced.of_person(session, person_id, what) if _may_open(session, by, one))
 
 
-def of_those_gone(db: Database, by: int) -> tuple[KeptLine, ...]:
-    """What was made, for the head of training, about people who have left the service since.
+def of_those_gone(db: Database, by: int, *, words: str = "") -> tuple[KeptLine, ...]:
+    """What was made, for the head of training, about people who have left the service since; with words in the title.
 
     Raises
     ------
@@ -111,7 +121,21 @@ def of_those_gone(db: Database, by: int) -> tuple[KeptLine, ...]:
     """
     with db.reading() as session:
         school_access.require_head(session, by)
-        return tuple(_line(one) for one in produced.of_those_gone(session, FOR_HEAD))
+        found = produced.of_those_gone(session, FOR_HEAD)
+        return tuple(_line(one) for one in found if words.casefold() in one.title.casefold())
+
+
+def own_of_those_gone(db: Database, by: int) -> tuple[KeptLine, ...]:
+    """What an instructor made about people who have left the service since.
+
+    Raises
+    ------
+    NotFoundError
+        The person is no instructor.
+    """
+    with db.reading() as session:
+        school_access.require_instructor(session, by)
+        return tuple(_line(one) for one in produced.of_those_gone(session, FOR_INSTRUCTOR, made_by=by))
 
 
 def _may_open(session: Session, by: int, found: ProducedFile) -> bool:
@@ -124,9 +148,15 @@ def _may_open(session: Session, by: int, found: ProducedFile) -> bool:
         found.what == FOR_INSTRUCTOR
         and found.made_by == by
         and school_access.INSTRUCTOR in people.roles(session, by)
-        and found.person_id is not None
-        and bool(evidence.taught(session, by, found.person_id))
+        # Who has left the service is in nobody's group; what was made about them before is still the maker's.
+        and (not _here(session, found) or bool(evidence.taught(session, by, found.person_id or 0)))
     )
+
+
+def _here(session: Session, found: ProducedFile) -> bool:
+    """Whether the person whom a file is about still has an account."""
+    person = people.by_id(session, found.person_id) if found.person_id is not None else None
+    return person is not None and person.name is not None
 
 
 def _line(found: ProducedFile) -> KeptLine:

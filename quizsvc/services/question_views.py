@@ -11,7 +11,7 @@ from quizsvc.bank.question import Option, Presented, followed, present
 from quizsvc.physics.atmosphere import pressure
 from quizsvc.physics.units import from_si, to_si
 from quizsvc.services.compiled import Compiled
-from quizsvc.services.views import FeedbackView, MarkView, OptionView, QuestionView, ReadingView, RowView
+from quizsvc.services.views import CitesOlder, FeedbackView, MarkView, OptionView, QuestionView, ReadingView, RowView
 
 LOWEST_FT, HIGHEST_FT, STEP_FT = -2000, 41000, 1000
 
@@ -42,11 +42,17 @@ def withheld(row: Any) -> bool:
 
 
 def question_view(
-    row: Any, revision: Compiled, *, feedback: FeedbackView | None, shown: Presented | None = None
+    row: Any,
+    revision: Compiled,
+    *,
+    feedback: FeedbackView | None,
+    shown: Presented | None = None,
+    older: CitesOlder | None = None,
 ) -> QuestionView:
     """A question as shown; `row` has the columns of `store.questions.SHOWN_COLUMNS`.
 
-    `shown` is the question as `present` gave it, where the caller has it already.
+    `shown` is the question as `present` gave it, where the caller has it already; `older` is what
+    `older_handbooks.of_row` says of a row whose revision was withdrawn.
     """
     shown = shown or shown_to(row, revision)
     section = row.handbook if row.handbook_title else None
@@ -66,7 +72,7 @@ def question_view(
         unit=shown.unit,
         how=shown.how,
         pressure_card=pressure_card() if shown.pressure_card else (),
-        caution_ids=tuple(shown.cautions),
+        caution_ids=(*shown.cautions, *((older,) if older is not None else ())),
         handbook_aircraft=row.folder if section else None,
         handbook_section=section,
         handbook_title=row.handbook_title,

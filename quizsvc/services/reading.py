@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from quizsvc.services import edge
-from quizsvc.services.views import HandbookView, SectionView
+from quizsvc.services import edge, handbook_figures
+from quizsvc.services.views import HandbookView, SectionView, TaughtConcept
 from quizsvc.store import bank
 from quizsvc.store.session import Database
 
@@ -33,7 +33,7 @@ def handbook(db: Database, aircraft: str) -> HandbookView:
 
 
 def section(db: Database, aircraft: str, section_id: str) -> SectionView:
-    """One section of a handbook, with the concepts it explains and its neighbours.
+    """One section of a handbook, with its figures, the concepts it teaches and its neighbours.
 
     Raises
     ------
@@ -51,7 +51,16 @@ def section(db: Database, aircraft: str, section_id: str) -> SectionView:
             id=found.id,
             title=found.title,
             body=found.body,
-            concepts=tuple(bank.concepts_of_section(session, found.folder, found.id)),
+            concepts=tuple(
+                TaughtConcept(
+                    row.id,
+                    row.title,
+                    row.items,
+                    row.handbook if row.folder == found.folder and row.handbook != found.id else None,
+                )
+                for row in bank.concepts_of_section(session, found.folder, found.id)
+            ),
+            figures=handbook_figures.of_section(session, found.folder, found.body),
             previous=ids[place - 1] if place else None,
             next=ids[place + 1] if place + 1 < len(ids) else None,
         )

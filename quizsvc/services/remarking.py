@@ -6,27 +6,21 @@ own; doing it twice adds nothing, and doing it again after an interruption does 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from quizsvc.bank.corrected import corrected, why_not
-from quizsvc.bank.grade import grade, read_response
-from quizsvc.bank.question import followed
 from quizsvc.errors import ConflictError, InputError
-from quizsvc.services import answer_spread, edge, memory_log, notices
-from quizsvc.services.compiled import Compiled, compiled_in
-from quizsvc.services.question_views import marks_stored
+from quizsvc.services import edge, memory_log, notices, older_handbooks, pseudonyms, spread_fixing
+from quizsvc.services.corrected_grades import CORRECTED, HOWS, VOID, Judge, same
 from quizsvc.services.school_access import assignment_for_instructor
+from quizsvc.services.views import CitesOlder
 from quizsvc.store import assignments, bank, marking, people
 from quizsvc.store.session import Database, Session
 from quizsvc.store.tables import Assignment, Grade
 
 __all__ = ["CORRECTED", "HOWS", "VOID", "RemarkLine", "RemarkView", "history", "look", "remark"]
 
-CORRECTED, VOID = HOWS = ("corrected", "void")
-VOID_REASON = "the item was judged faulty"
 LONGEST_WHY = 1000
 
 
@@ -62,6 +56,7 @@ class RemarkView:
     still_open: int
     corrected: tuple[Change, ...]
     void: tuple[Change, ...]
+    older: CitesOlder | None = None
 
 
 @dataclass(frozen=True)
@@ -120,7 +115,7 @@ def remark(
     with db.reading() as session:
         assignment, _ = assignment_for_instructor(session, by, assignment_id)
         placed = _placed(session, assignment.id, place)
-        judge = _Judge.of(session, placed)
+        judge = Judge.of(session, placed.item_id, placed.revision_id)
         if how == CORRECTED:
             if judge.only_void is not None:
                 raise InputError(
@@ -141,7 +136,7 @@ def remark(
             done += _remark_person(session, person_id, assignment_id, place, judge, how, reason, by, title, now)
     if done:
         with db.writing() as session:
-            answer_spread.fix_again(session, assignment_id)
+            spread_fixing.fix_again(session, assignment_id)
     return done
 
 
@@ -169,80 +164,12 @@ def _placed(session: Session, assignment_id: int, place: int) -> Any:
     return found
 
 
-@dataclass(frozen=True)
-class _Judge:
-    """The corrected revision of a place; `only_void` says why there is none."""
-
-    number: int | None
-    revision: Compiled | None
-    only_void: str | None
-
-    @classmethod
-    def of(cls, session: Session, placed: Any) -> _Judge:
-        item = bank.item(session, placed.item_id)
-        assert item is not None  # a foreign key
-        old, new = bank.revision(session, placed.revision_id), bank.revision(session, item.revision_id)
-        if old.id == new.id:
-            return cls(None, None, "no corrected text of it has been loaded")
-        if item.withdrawn_at is not None or item.status != "live":
-            return cls(None, None, "its newest text is not in use")
-        revision = compiled_in(session, new.hash, new.id)
-        reason = why_not(compiled_in(session, old.hash, old.id).body, revision.body)
-        return cls(None, None, reason) if reason else cls(new.number, revision, None)
-
-    def grade_of(self, row: Any, how: str) -> dict[str, Any]:
-        """The columns of the grade that an answer gets."""
-        if how == VOID or self.revision is None:
-            return _void(VOID_REASON)
-        found = corrected(self.revision.item, row.drawn, row.option_order, row.part)
-        if found.record is None:
-            return _void(f"{VOID_REASON}: {found.why_not}")
-        record = found.record
-        response: Mapping[str, Any] = row.response
-        if record.get("earlier") and response.get("earlier"):
-            record = followed(self.revision.item, row.part, row.drawn, record, response["earlier"])
-        if not response.get("pass"):
-            try:
-                read_response(record, row.raw)
-            except InputError:
-                return _void(f"{VOID_REASON}: the corrected text does not take this answer")
-        judged = grade(record, response)
-        return {
-            "outcome": judged.outcome,
-            "credit": judged.credit,
-            "void_reason": None,
-            "trap": judged.trap,
-            "belief": judged.belief,
-            "remark": judged.remark,
-            "read_back": judged.read_back,
-            "marks": [*marks_stored(judged), {"judged_by": record}],
-        }
-
-
-def _void(reason: str) -> dict[str, Any]:
-    return {
-        "outcome": "void",
-        "credit": 0.0,
-        "void_reason": reason,
-        "trap": None,
-        "belief": None,
-        "remark": None,
-        "read_back": None,
-        "marks": [],
-    }
-
-
-def _same(row: Any, new: Mapping[str, Any]) -> bool:
-    """Whether an answer has this grade already."""
-    return all(getattr(row, name) == new[name] for name in ("outcome", "credit", "void_reason", "marks"))
-
-
 def _remark_person(
     session: Session,
     person_id: int,
     assignment_id: int,
     place: int,
-    judge: _Judge,
+    judge: Judge,
     how: str,
     why: str,
     by: int,
@@ -255,7 +182,7 @@ def _remark_person(
     done = 0
     for row in marking.at_place(session, assignment_id, place, person_id):
         new = judge.grade_of(row, how)
-        if _same(row, new):
+        if same(row, new):
             continue
         session.add(Grade(answer_id=row.answer_id, number=row.number + 1, graded_at=now, graded_by=by, why=why, **new))
         done += 1
@@ -271,9 +198,10 @@ def _remark_person(
 
 def _view(session: Session, assignment: Assignment, place: int) -> RemarkView:
     placed = _placed(session, assignment.id, place)
-    judge = _Judge.of(session, placed)
+    judge = Judge.of(session, placed.item_id, placed.revision_id)
     rows = marking.at_place(session, assignment.id, place)
-    names = marking.people(session, sorted({row.person_id for row in rows}))
+    named = marking.people(session, sorted({row.person_id for row in rows}))
+    names = pseudonyms.names(session, named.values())
     revision = bank.revision(session, placed.revision_id)
     concept = bank.all_concepts(session)[revision.concept_id]
 
@@ -281,13 +209,12 @@ def _view(session: Session, assignment: Assignment, place: int) -> RemarkView:
         found = []
         for row in rows:
             new = judge.grade_of(row, how)
-            if not _same(row, new) and (row.outcome, row.credit) != (new["outcome"], new["credit"]):
-                name = names[row.person_id].name or "somebody who left the service"
+            if not same(row, new) and (row.outcome, row.credit) != (new["outcome"], new["credit"]):
                 old, becomes = (
                     None if outcome == "void" else credit
                     for outcome, credit in ((row.outcome, row.credit), (new["outcome"], new["credit"]))
                 )
-                found.append(Change(name, row.number, old, becomes, new["void_reason"]))
+                found.append(Change(names[row.person_id], row.number, old, becomes, new["void_reason"]))
         return tuple(sorted(found, key=lambda change: change.person))
 
     return RemarkView(
@@ -303,4 +230,5 @@ def _view(session: Session, assignment: Assignment, place: int) -> RemarkView:
         still_open=marking.open_works(session, assignment.id),
         corrected=changes(CORRECTED) if judge.revision is not None else (),
         void=changes(VOID),
+        older=older_handbooks.of_revisions(session, [revision.id]).get(revision.id),
     )

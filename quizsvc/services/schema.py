@@ -10,6 +10,9 @@ from quizsvc.settings import Settings, migrations_folder
 from quizsvc.store import embedded_file, migration
 from quizsvc.store.session import Database
 
+UPGRADE_WAIT_S = 60.0
+"""So long an upgrade waits for another one, which may be making large tables anew."""
+
 
 def open_database(settings: Settings) -> Database:
     """The database of the settings; connects at the first use. Close it with `close()`."""
@@ -25,7 +28,7 @@ def upgrade(settings: Settings) -> str:
         A newer version of the service has been here.
     """
     folder = migrations_folder()
-    db = open_database(settings)
+    db = Database.open(settings.database_url, busy_timeout_s=UPGRADE_WAIT_S)
     try:
         before = migration.current(db)
         _refuse_newer(before)

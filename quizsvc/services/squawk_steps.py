@@ -2,24 +2,39 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from quizsvc.errors import ConflictError, InputError
-from quizsvc.services import edge, memory_log, notices
+from quizsvc.errors import ConflictError, InputError, StoreUnavailableError
+from quizsvc.services import edge, memory_log, notices, older_handbooks, practice_remarking
 from quizsvc.services.compiled import compiled_in
+from quizsvc.services.practice_remarking import PracticeView
 from quizsvc.services.school_access import INSTRUCTOR
-from quizsvc.services.squawks import LONGEST
+from quizsvc.services.squawks import LONGEST, PATH
+from quizsvc.services.views import CitesOlder
 from quizsvc.store import bank, groups, marking, people, squawks
 from quizsvc.store.session import Database, Session
 from quizsvc.store.tables import Squawk, SquawkStep
 from quizsvc.store.tables_practice import SQUAWK_STATUSES
 
-__all__ = ["PAGE", "READERS", "STATUSES", "SquawkDetail", "SquawkRow", "StepView", "add_step", "detail", "listed"]
+__all__ = [
+    "PAGE",
+    "READERS",
+    "STATUSES",
+    "SquawkDetail",
+    "SquawkRow",
+    "StepView",
+    "add_step",
+    "detail",
+    "go_on",
+    "listed",
+]
 
 REVIEWER = "reviewer"
 READERS = (INSTRUCTOR, REVIEWER)
+FIXED = "fixed"
 NO_FAULT = "no fault found"
 PAGE = 50
 STATUSES = SQUAWK_STATUSES
@@ -54,7 +69,8 @@ class SquawkDetail:
 
     `number` and `now_number` are the revision it is about and the one in use; `withdrawn_by` says whether and by what
     the item is out of use. `homework` are released assignments of the reader's own groups that ask the item: id,
-    title, group's name, place.
+    title, group's name, place. `practice` is what becomes of practice answers to the revision it is about, and
+    `may_remark` whether the reader's `fixed` sets that off.
     """
 
     row: SquawkRow
@@ -67,9 +83,11 @@ class SquawkDetail:
     why: str
     handbook_folder: str | None
     handbook: str | None
-    caution_ids: tuple[str, ...]
+    caution_ids: tuple[str | CitesOlder, ...]
     may_find_no_fault: bool
     homework: tuple[Any, ...]
+    practice: PracticeView
+    may_remark: bool
 
 
 def listed(db: Database, by: int, *, status: str | None = None, page: int = 1) -> tuple[list[SquawkRow], int]:
@@ -108,14 +126,16 @@ def add_step(db: Database, by: int, squawk_id: int, *, status: str, text: str, s
     """Say what becomes of a squawk.
 
     `no fault found` brings an item back that this squawk had withdrawn, if no other open one had; that takes a
-    reviewer. An item that was faulty comes back by loading a corrected text.
+    reviewer. An item that was faulty comes back by loading a corrected text. A reviewer's `fixed` has practice answers
+    to the faulty text re-marked (`services.practice_remarking`).
 
     Parameters
     ----------
     status : str
         `open`, `deferred`, `fixed` or `no fault found`.
     text : str
-        In words; whoever raised it is told that there is an answer.
+        In words; whoever raised it is told that there is an answer, and reads it. Whose practice is re-marked reads
+        them as the reason.
     seen : int
         How many steps the person had before their eyes.
 
@@ -162,10 +182,29 @@ def add_step(db: Database, by: int, squawk_id: int, *, status: str, text: str, s
             bank.bring_back(session, squawk.item_id, squawk.revision_id)
             back = squawk.item_id
         if squawk.person_id is not None and squawk.person_id != by:
-            notices.tell(session, squawk.person_id, f"Your squawk has an answer: {status}.", path="/log", now=now)
+            notices.tell(session, squawk.person_id, f"Your squawk has an answer: {status}.", path=PATH, now=now)
     if back is not None:
         # Each learner in a unit of work of their own, as when it was withdrawn.
         memory_log.rebuild_who_answered(db, [back])
+    if status == FIXED and REVIEWER in roles:
+        # The step is kept; where the database is busy now, the page says that the rest is to be gone on with.
+        with suppress(StoreUnavailableError):
+            practice_remarking.remark(db, squawk_id, now=now)
+
+
+def go_on(db: Database, by: int, squawk_id: int, *, now: datetime) -> None:
+    """Go on with re-marking practice, after an interruption or where there are many people.
+
+    Raises
+    ------
+    NotFoundError
+        There is none, or the person is no reviewer.
+    """
+    with db.reading() as session:
+        if REVIEWER not in people.roles(session, by):
+            raise edge.not_found("page")
+        _found(session, squawk_id)
+    practice_remarking.remark(db, squawk_id, now=now)
 
 
 def _reader(session: Session, by: int) -> tuple[str, ...]:
@@ -225,7 +264,9 @@ def _detail(session: Session, by: int, squawk: Squawk) -> SquawkDetail:
         why=body["why"],
         handbook_folder=about.folder if about.handbook else None,
         handbook=about.handbook,
-        caution_ids=tuple(body["cautions"]),
+        caution_ids=(*body["cautions"], *older_handbooks.of_revisions(session, [about.id]).values()),
         may_find_no_fault=REVIEWER in roles or item.withdrawn_by != "squawk",
         homework=tuple(marking.assignments_with(session, squawk.item_id, instructed)),
+        practice=practice_remarking.look(session, squawk),
+        may_remark=REVIEWER in roles,
     )

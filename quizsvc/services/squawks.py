@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from quizsvc.errors import InputError
 from quizsvc.services import edge, memory_log
@@ -15,6 +17,55 @@ LONGEST = 2000
 WITHDRAWING_ROLES = frozenset({"instructor", "reviewer"})
 DANGEROUS = 3
 CAUTION = "C11"
+PATH = "/account/squawks"
+"""The page of one's own squawks, to which a notice of an answer leads."""
+SHOWN = 100
+
+
+@dataclass(frozen=True)
+class SquawkAnswer:
+    """What somebody answered: the status it gave, in which words, by whom (None: who has left), when."""
+
+    status: str
+    text: str
+    by: str | None
+    at: datetime
+
+
+@dataclass(frozen=True)
+class OwnSquawk:
+    """A squawk as the person sees it who raised it; `path` is the question's page, None where that is gone."""
+
+    concept_title: str
+    path: str | None
+    text: str
+    status: str
+    raised_at: datetime
+    answers: tuple[SquawkAnswer, ...]
+
+
+def own(db: Database, person_id: int) -> list[OwnSquawk]:
+    """A person's own squawks with the answers to them, the newest first, a hundred at most."""
+    with db.reading() as session:
+        rows = squawks.raised(session, edge.row_id(person_id, "person"), SHOWN)
+        answers = squawks.answers(session, [row.id for row in rows])
+    return [
+        OwnSquawk(
+            row.concept_title,
+            _path(row),
+            row.text,
+            row.status,
+            row.raised_at,
+            tuple(SquawkAnswer(one.status, one.text, one.name, one.at) for one in answers[row.id]),
+        )
+        for row in rows
+    ]
+
+
+def _path(row: Any) -> str | None:
+    if row.question_id is None:
+        return None
+    return f"/works/{row.work_id}/questions/{row.question_id}" if row.work_id else f"/questions/{row.question_id}"
 
 
 def raise_squawk(db: Database, person_id: int, question_id: str, text: str, *, now: datetime) -> SquawkView:

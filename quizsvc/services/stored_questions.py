@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+from quizsvc.services import older_handbooks
 from quizsvc.services.compiled import compiled_in
 from quizsvc.services.question_views import feedback_view, question_view, said, shown_to, withheld
 from quizsvc.services.views import QuestionView
@@ -30,7 +31,8 @@ def _alone(session: Session, row: Any, *, spoken: bool = False) -> QuestionView:
     answered = row.answer_id is not None
     kept = answered and withheld(row)
     feedback = feedback_view(row, shown, row, revision) if answered and not kept else None
-    return replace(question_view(row, revision, feedback=feedback, shown=shown), kept=kept)
+    older = older_handbooks.of_row(session, row)
+    return replace(question_view(row, revision, feedback=feedback, shown=shown, older=older), kept=kept)
 
 
 def _said(session: Session, row: Any) -> tuple[str, str]:

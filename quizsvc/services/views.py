@@ -144,6 +144,20 @@ class FeedbackView:
         return self.device_outcome is not None and self.outcome not in (self.device_outcome, "void")
 
 
+@dataclass(frozen=True, order=True)
+class CitesOlder:
+    """Caution C3 as a text owes it: its manual, the revision that it cites, and the newest one that is loaded."""
+
+    manual: str
+    cited: str
+    newer: str
+    id: str = "C3"
+
+    def put_into(self, text: str) -> str:
+        """The caution's text with its places filled in."""
+        return text.replace("{manual}", self.manual).replace("{n}", self.cited).replace("{m}", self.newer)
+
+
 @dataclass(frozen=True)
 class QuestionView:
     """One question of a set. The grading record is not in it; `feedback` is, once answered.
@@ -167,7 +181,7 @@ class QuestionView:
     unit: str | None
     how: str | None
     pressure_card: tuple[tuple[int, float], ...]
-    caution_ids: tuple[str, ...]
+    caution_ids: tuple[str | CitesOlder, ...]
     handbook_aircraft: str | None
     handbook_section: str | None
     handbook_title: str | None
@@ -310,10 +324,42 @@ class FadingView:
 
 
 @dataclass(frozen=True)
+class MinuteView:
+    """A concept whose expectation a minute now raises most. `reason` is one sentence; `seconds` an answer takes."""
+
+    concept: str
+    title: str
+    system: str
+    seconds: float
+    reason: str
+
+
+@dataclass(frozen=True)
+class MinutesOfSystem:
+    """A system in which `minutes` now, on up to `questions` concepts, add about `items` items of the blueprint."""
+
+    system: str
+    minutes: int
+    questions: int
+    items: float
+
+
+@dataclass(frozen=True)
+class NeverAsked:
+    """The titles of a system's concepts that were never asked, and how many concepts it has."""
+
+    system: str
+    concepts: int
+    titles: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class ExpectationView:
     """The check-day expectation; without figures while there is too little to say.
 
-    `day` is the day it is for: the check where `is_check`, else sixty days ahead. `trend` is a picture description.
+    `day` is the day it is for: the check where `is_check`, else sixty days ahead; `far` where it lies so long after the
+    last answer that other models of forgetting differ by more than the range. `moves` and `best_systems` stand with the
+    most per minute first. `trend` is a picture description.
     """
 
     enough: bool
@@ -329,6 +375,10 @@ class ExpectationView:
     high: int = 0
     systems: tuple[SystemView, ...] = ()
     fading: tuple[FadingView, ...] = ()
+    far: bool = False
+    moves: tuple[MinuteView, ...] = ()
+    best_systems: tuple[MinutesOfSystem, ...] = ()
+    never_asked: tuple[NeverAsked, ...] = ()
     trend: Mapping[str, Any] | None = None
 
     def with_figures(self, **figures: Any) -> ExpectationView:
@@ -374,6 +424,7 @@ class LogRow:
     repeat: bool
     offline: bool
     device_outcome: str | None
+    older: CitesOlder | None = None
 
 
 @dataclass(frozen=True)
@@ -388,14 +439,36 @@ class LogPage:
 
 
 @dataclass(frozen=True)
+class TaughtConcept:
+    """A concept that a section teaches. `items` are live; `section` is its own where that is another one."""
+
+    id: str
+    title: str
+    items: int
+    section: str | None
+
+
+@dataclass(frozen=True)
+class FigureView:
+    """A figure of a handbook: `svg` is drawn, `rows` are the same as a table with the heading first."""
+
+    name: str
+    title: str
+    caption: str
+    svg: str
+    rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True)
 class SectionView:
-    """A handbook section; `body` is Markdown."""
+    """A handbook section; `body` is Markdown, `figures` are those that it names."""
 
     aircraft: str
     id: str
     title: str
     body: str
-    concepts: tuple[tuple[str, str], ...] = ()
+    concepts: tuple[TaughtConcept, ...] = ()
+    figures: tuple[FigureView, ...] = ()
     previous: str | None = None
     next: str | None = None
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from quizsvc.errors import ConflictError
 from quizsvc.memory.weights import STARTING, Weights
 from quizsvc.store import learners
 from quizsvc.store.session import Database, Session
@@ -34,3 +35,22 @@ def in_use(session: Session, *, now: datetime) -> Weights:
         row = learners.weights_row(session)
     assert row is not None
     return Weights.from_json(row.body)
+
+
+def add_next(session: Session, new: Weights, origin: str, *, now: datetime) -> Weights:
+    """Store weights under the version after the one they name, which must be in use; returns them with their number.
+
+    Raises
+    ------
+    ConflictError
+        Somebody else has just stored that version.
+    """
+    stored = new.with_version(new.version + 1)
+    learners.add_weights(session, stored.version, stored.to_json(), origin, now)
+    if of_version(session, stored.version) != stored:
+        raise ConflictError(
+            "weights-version",
+            f"version {stored.version} of the memory weights has just been stored by somebody else",
+            mend="fit again: quizsvc memory fit FILE",
+        )
+    return stored

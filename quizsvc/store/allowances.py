@@ -6,7 +6,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Row
 from sqlalchemy.orm import Session, aliased
 
-from quizsvc.store.tables import Allowance, Person
+from quizsvc.store.tables import Allowance, Assignment, Person
 
 _Later = aliased(Allowance)
 _GIVER = aliased(Person)
@@ -37,13 +37,23 @@ def standing_of(session: Session, assignment_id: int, person_id: int) -> Allowan
     ).one_or_none()
 
 
+def of_person(session: Session, person_id: int) -> list[tuple[Allowance, str]]:
+    """Everything given to a person and taken back from them, the newest first, with the assignment's title."""
+    rows = session.execute(
+        sa.select(Allowance, Assignment.title)
+        .join(Assignment, Assignment.id == Allowance.assignment_id)
+        .where(Allowance.person_id == person_id)
+        .order_by(Allowance.id.desc())
+    )
+    return [(row[0], row[1]) for row in rows]
+
+
 def history(session: Session, assignment_id: int) -> list[Row]:
-    """Everything given and taken back with the names of both people, the newest first."""
+    """Everything given and taken back with the name of who gave it, the newest first."""
     return list(
         session.execute(
             sa.select(
                 Allowance.person_id,
-                Person.name,
                 Allowance.what,
                 Allowance.until_at,
                 Allowance.reason,
@@ -51,7 +61,6 @@ def history(session: Session, assignment_id: int) -> list[Row]:
                 Allowance.given_at,
                 _GIVER.name.label("giver"),
             )
-            .join(Person, Person.id == Allowance.person_id)
             .outerjoin(_GIVER, _GIVER.id == Allowance.given_by)
             .where(Allowance.assignment_id == assignment_id)
             .order_by(Allowance.id.desc())

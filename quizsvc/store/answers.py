@@ -70,6 +70,7 @@ _ROWS = (
         Question.repeat_of,
         Question.revision_id,
         Revision.number.label("revision_number"),
+        Revision.withdrawn_at,
         Concept.title.label("concept_title"),
         Concept.system,
     )
@@ -155,6 +156,34 @@ def count(session: Session, person_id: int) -> int:
         )
         or 0
     )
+
+
+def reasons(session: Session, person_id: int) -> dict[int, tuple[datetime, str]]:
+    """Of each of a person's answers its effective time, and why the question was put; homework has no reason."""
+    found = session.execute(
+        sa.select(Answer.id, Answer.effective_at, Question.reason)
+        .join(Question, Question.id == Answer.question_id)
+        .where(Answer.person_id == person_id)
+    )
+    return {answer_id: (at, reason or "") for answer_id, at, reason in found}
+
+
+def passes(session: Session, person_id: int, times: Iterable[datetime]) -> list[tuple[str, datetime]]:
+    """Concept and effective time of the passes among a person's answers of these times."""
+    found = session.execute(
+        sa.select(Question.concept_id, Answer.effective_at)
+        .select_from(Answer)
+        .join(Grade, sa.and_(Grade.answer_id == Answer.id, _COUNTS))
+        .join(Question, Question.id == Answer.question_id)
+        .where(
+            Answer.person_id == person_id,
+            Answer.effective_at.in_(list(times)),
+            Grade.outcome == "pass",
+            sa.not_(Answer.again),
+            sa.not_(Question.sealed),
+        )
+    )
+    return [(concept, at) for concept, at in found]
 
 
 def people_who_answered(session: Session, items: Iterable[str]) -> list[int]:

@@ -29,6 +29,17 @@ def lock(session: Session, assignment_id: int) -> Assignment | None:
     ).one_or_none()
 
 
+def unsummed(session: Session) -> list[int]:
+    """Assignments that were released and whose summary is not fixed, by number."""
+    return list(
+        session.scalars(
+            sa.select(Assignment.id)
+            .where(Assignment.summed_at.is_(None), Assignment.state != "draft")
+            .order_by(Assignment.id)
+        )
+    )
+
+
 def places(session: Session, assignment_id: int) -> list[Row]:
     """Position, item, revision and whether it draws numbers, of each place in order."""
     return list(

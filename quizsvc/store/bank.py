@@ -67,6 +67,7 @@ def askable(session: Session, folders: list[str]) -> list[Row]:
             sa.select(
                 Item.id,
                 Revision.id.label("revision_id"),
+                Revision.hash,
                 Revision.concept_id,
                 Revision.kind,
                 Revision.seconds,
@@ -180,14 +181,28 @@ def section(session: Session, folder: str, section_id: str) -> HandbookSection |
     return session.get(HandbookSection, (folder, section_id))
 
 
-def concepts_of_section(session: Session, folder: str, section_id: str) -> list[tuple[str, str]]:
-    """Id and title of the concepts that a section explains."""
-    rows = session.execute(
-        sa.select(Concept.id, Concept.title)
-        .where(Concept.folder == folder, Concept.handbook == section_id, Concept.active)
-        .order_by(Concept.position)
+def concepts_of_section(session: Session, folder: str, section_id: str) -> list[Row]:
+    """Id, title, own section and number of live items of the concepts that a section teaches, in their files' order.
+
+    Those whose own section it is, and those of live items that cite it.
+    """
+    in_use = (Item.status == "live", Item.withdrawn_at.is_(None))
+    citing = (
+        sa.select(Item.concept_id)
+        .join(Revision, Revision.id == Item.revision_id)
+        .where(*in_use, Revision.folder == folder, Revision.handbook == section_id)
     )
-    return [(row.id, row.title) for row in rows]
+    counted = (
+        sa.select(sa.func.count()).where(Item.concept_id == Concept.id, *in_use).correlate(Concept).scalar_subquery()
+    )
+    own = sa.and_(Concept.folder == folder, Concept.handbook == section_id)
+    return list(
+        session.execute(
+            sa.select(Concept.id, Concept.title, Concept.folder, Concept.handbook, counted.label("items"))
+            .where(Concept.active, sa.or_(own, Concept.id.in_(citing)))
+            .order_by(sa.case((own, 0), else_=1), Concept.folder, Concept.position)
+        )
+    )
 
 
 def consequence(session: Session, concept_id: str) -> int:

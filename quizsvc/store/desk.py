@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import sqlalchemy as sa
 from sqlalchemy.engine import Row
 from sqlalchemy.orm import Session
 
-from quizsvc.store.tables import Concept, DeskItem, HandbookRevision, Item, Revision
+from quizsvc.store.tables import Concept, DeskItem, DeskStep, HandbookRevision, Item, Person, Revision
 
 
 def by_id(session: Session, item_id: str, *, lock: bool = False) -> DeskItem | None:
@@ -15,12 +17,54 @@ def by_id(session: Session, item_id: str, *, lock: bool = False) -> DeskItem | N
     return session.scalars(statement.with_for_update() if lock else statement).one_or_none()
 
 
-def of_author(session: Session, author_id: int | None) -> list[DeskItem]:
-    """What one person wrote, or everybody, in the order of folder and id."""
-    statement = sa.select(DeskItem).order_by(DeskItem.folder, DeskItem.id)
-    if author_id is not None:
-        statement = statement.where(DeskItem.author_id == author_id)
-    return list(session.scalars(statement))
+def all_texts(session: Session) -> list[DeskItem]:
+    """Every text, in the order of folder and id."""
+    return list(session.scalars(sa.select(DeskItem).order_by(DeskItem.folder, DeskItem.id)))
+
+
+def of_author(session: Session, author_id: int) -> list[DeskItem]:
+    """What one person wrote, and what was written by people who have left, in the order of folder and id."""
+    return list(
+        session.scalars(
+            sa.select(DeskItem)
+            .outerjoin(Person, Person.id == DeskItem.author_id)
+            .where(sa.or_(DeskItem.author_id == author_id, Person.name.is_(None)))
+            .order_by(DeskItem.folder, DeskItem.id)
+        )
+    )
+
+
+def written_by(session: Session, author_id: int) -> list[DeskItem]:
+    """What one person wrote, and nothing else, in the order of folder and id."""
+    statement = sa.select(DeskItem).where(DeskItem.author_id == author_id)
+    return list(session.scalars(statement.order_by(DeskItem.folder, DeskItem.id)))
+
+
+def steps(session: Session, item_ids: list[str]) -> list[Row]:
+    """What was done with these texts, the newest first: id, item, what, words, version, when, and by whose name."""
+    return list(
+        session.execute(
+            sa.select(
+                DeskStep.id,
+                DeskStep.item_id,
+                DeskStep.what,
+                DeskStep.text,
+                DeskStep.version,
+                DeskStep.by,
+                DeskStep.at,
+                Person.name,
+            )
+            .outerjoin(Person, Person.id == DeskStep.by)
+            .where(DeskStep.item_id.in_(item_ids))
+            .order_by(DeskStep.id.desc())
+        )
+    )
+
+
+def delete(session: Session, found: DeskItem) -> None:
+    """Delete a text with its history."""
+    session.execute(sa.delete(DeskStep).where(DeskStep.item_id == found.id))
+    session.delete(found)
 
 
 def ids(session: Session) -> set[str]:
@@ -29,9 +73,9 @@ def ids(session: Session) -> set[str]:
 
 
 def in_use(session: Session, item_ids: list[str]) -> dict[str, Row]:
-    """By id, of those that have been live: number of the revision, who withdrew the item, whether only for homework."""
+    """By id, of those that have been live: source, number of the revision, what withdrew it, whether homework only."""
     rows = session.execute(
-        sa.select(Item.id, Revision.number, Item.withdrawn_by, Item.homework_only)
+        sa.select(Item.id, Item.source, Revision.number, Item.withdrawn_by, Item.homework_only)
         .join(Revision, Revision.id == Item.revision_id)
         .where(Item.id.in_(item_ids))
     )
@@ -70,6 +114,17 @@ def handbook_revision(session: Session, revision_id: int) -> HandbookRevision | 
     return session.get(HandbookRevision, revision_id)
 
 
+def withdrawn_revisions(session: Session, revision_ids: Collection[int]) -> list[Row]:
+    """Of these revisions those that are out of use: id, item, folder, since when, and their aircraft's text."""
+    return list(
+        session.execute(
+            sa.select(
+                Revision.id, Revision.item_id, Revision.folder, Revision.withdrawn_at, Revision.aircraft_hash
+            ).where(Revision.id.in_(revision_ids), Revision.withdrawn_at.is_not(None))
+        )
+    )
+
+
 def read_again(session: Session, item_id: str) -> bool:
     """Take an item that a handbook's revision had withdrawn into use again; False where it was not withdrawn by one."""
     row = session.scalars(
@@ -80,6 +135,11 @@ def read_again(session: Session, item_id: str) -> bool:
     row.withdrawn_at = row.withdrawn_by = None
     session.execute(sa.update(Revision).where(Revision.id == row.revision_id).values(withdrawn_at=None))
     return True
+
+
+def withdraw_for_good(session: Session, item_id: str) -> None:
+    """Say of an item that is out of use already that its own text was withdrawn: it comes back with a released text."""
+    session.execute(sa.update(Item).where(Item.id == item_id).values(withdrawn_by="bank"))
 
 
 def set_homework_only(session: Session, item_id: str, homework_only: bool) -> None:

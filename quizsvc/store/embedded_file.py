@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import secrets
 import sqlite3
@@ -75,13 +76,14 @@ def inspect(file: Path) -> str:
 def put_in_place(source: Path, target: Path, *, stamp: str) -> Path | None:
     """Put a copy of `source` where `target` is; returns where the database that was there is kept, or None.
 
+    The kept one is named by `stamp`, and by a number from 2 on where that name is taken: no kept one is overwritten.
+
     Raises
     ------
     ConflictError
         Somebody has the database open.
     """
     scratch = target.with_name(f"{target.name}.{secrets.token_hex(4)}.part")
-    kept = target.with_name(f"{target.stem}.before-restore-{stamp}{target.suffix}")
     try:
         connection = sqlite3.connect(f"{source.resolve().as_uri()}?mode=ro", uri=True, timeout=_WAIT_S)
         try:
@@ -94,7 +96,7 @@ def put_in_place(source: Path, target: Path, *, stamp: str) -> Path | None:
             os.replace(scratch, target)
             return None
         _refuse_open(target)
-        os.replace(target, kept)
+        kept = _keep(target, stamp)
         for ending in ("-wal", "-shm"):
             Path(f"{target}{ending}").unlink(missing_ok=True)
         os.replace(scratch, target)
@@ -105,6 +107,25 @@ def put_in_place(source: Path, target: Path, *, stamp: str) -> Path | None:
         ) from fault
     finally:
         scratch.unlink(missing_ok=True)
+
+
+def _keep(target: Path, stamp: str) -> Path:
+    """Give the database a name that nothing else has; returns it."""
+    for number in itertools.count(1):
+        again = f"-{number}" if number > 1 else ""
+        kept = target.with_name(f"{target.stem}.before-restore-{stamp}{again}{target.suffix}")
+        try:
+            # Two restores may share a second: made exclusively first, the name is ours before anything is put there.
+            os.close(os.open(kept, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
+        except FileExistsError:
+            continue
+        try:
+            os.replace(target, kept)
+        except OSError:
+            kept.unlink(missing_ok=True)
+            raise
+        return kept
+    raise AssertionError("itertools.count has no end")
 
 
 def _refuse_open(file: Path) -> None:

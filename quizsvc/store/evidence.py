@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Row
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import InstrumentedAttribute, Session, aliased
 
 from quizsvc.store.tables import Answer, Assignment, Concept, Grade, Group, Membership, Person, Question, Revision, Work
 
@@ -15,7 +16,7 @@ _COUNTS = ~sa.exists().where(_Later.answer_id == Grade.answer_id, _Later.number 
 
 
 def touched(session: Session, person_id: int) -> list[Row]:
-    """System, concept, item, revision number and time of the last answer, one row for each revision of an item.
+    """Folder, system, concept, item, revision number and time of the last answer, one row for each revision of an item.
 
     First answers to questions that are not void, of practice and of homework whose feedback is released; never what
     was answered.
@@ -23,6 +24,7 @@ def touched(session: Session, person_id: int) -> list[Row]:
     return list(
         session.execute(
             sa.select(
+                Concept.folder,
                 Concept.system,
                 Question.concept_id,
                 Question.item_id,
@@ -40,7 +42,7 @@ def touched(session: Session, person_id: int) -> list[Row]:
                 sa.not_(Question.sealed),
                 Grade.outcome != "void",
             )
-            .group_by(Concept.system, Question.concept_id, Question.item_id, Revision.number)
+            .group_by(Concept.folder, Concept.system, Question.concept_id, Question.item_id, Revision.number)
             .order_by(Concept.system, Question.item_id, Revision.number)
         )
     )
@@ -79,30 +81,42 @@ def taught(session: Session, instructor_id: int, person_id: int) -> list[int]:
     )
 
 
-def accounts(session: Session) -> list[Person]:
-    """Everybody with an account, by name."""
-    return list(session.scalars(sa.select(Person).where(Person.name.is_not(None)).order_by(Person.name_key)))
+def accounts(session: Session) -> list[tuple[int, str]]:
+    """Number and name of everybody with an account, by name."""
+    rows = session.execute(sa.select(Person.id, Person.name).where(Person.name.is_not(None)).order_by(Person.name_key))
+    return [(person_id, name or "") for person_id, name in rows]
 
 
-def last_practised(session: Session) -> dict[int, datetime]:
-    """By person, when they answered last, homework before its release left out."""
-    rows = session.execute(
-        sa.select(Answer.person_id, sa.func.max(Answer.effective_at))
-        .join(Question, Question.id == Answer.question_id)
+def last_practised(session: Session, person_ids: Sequence[int] | None = None) -> dict[int, datetime]:
+    """By person, when they answered last, homework before its release left out; of a page of people, or of all.
+
+    Only who has begun homework that is not released can have an answer that is left out. For everybody else the index
+    over the answers is enough, and no question need be looked up.
+    """
+    last = sa.select(Answer.person_id, sa.func.max(Answer.effective_at)).group_by(Answer.person_id)
+    among = _among(Answer.person_id, person_ids)
+    waiting = sa.select(Work.person_id).where(Work.begun_at.is_not(None), Work.released_at.is_(None))
+    told = last.where(among, Answer.person_id.not_in(waiting))
+    partly = (
+        last.join(Question, Question.id == Answer.question_id)
+        .where(among, Answer.person_id.in_(waiting))
         .where(sa.not_(Question.sealed))
-        .group_by(Answer.person_id)
     )
-    return {person_id: at for person_id, at in rows}
+    return {person_id: at for statement in (told, partly) for person_id, at in session.execute(statement)}
 
 
-def handed_in(session: Session) -> dict[int, int]:
-    """By person, at how many assignments something was handed in."""
+def handed_in(session: Session, person_ids: Sequence[int] | None = None) -> dict[int, int]:
+    """By person, at how many assignments something was handed in; of a page of people, or of all."""
     rows = session.execute(
         sa.select(Work.person_id, sa.func.count(sa.distinct(Work.assignment_id)))
-        .where(Work.handed_in_at.is_not(None))
+        .where(Work.handed_in_at.is_not(None), _among(Work.person_id, person_ids))
         .group_by(Work.person_id)
     )
     return {person_id: number for person_id, number in rows}
+
+
+def _among(column: InstrumentedAttribute[int], person_ids: Sequence[int] | None) -> sa.ColumnElement[bool]:
+    return sa.true() if person_ids is None else column.in_(person_ids)
 
 
 def groups_of(session: Session) -> dict[int, list[str]]:

@@ -9,7 +9,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.orm import Session
 
-from quizsvc.store.tables import Assignment, Group, JoinCode, Membership, Person, RollEntry, Squawk, Work
+from quizsvc.store.tables import Assignment, Group, JoinCode, Membership, Person, PersonRole, RollEntry, Squawk, Work
 
 OPEN_STATES = ("waiting", "in")
 
@@ -56,15 +56,38 @@ def members(session: Session, group_id: int, states: tuple[str, ...] = ("in",)) 
     return [(row[0], row[1]) for row in rows]
 
 
-def instructors(session: Session, group_id: int) -> int:
-    """How many instruct the group now."""
-    return (
-        session.scalar(
-            sa.select(sa.func.count()).where(
-                Membership.group_id == group_id, Membership.part == "instructor", Membership.state == "in"
-            )
+def is_uninstructed(session: Session, group_id: int, *, without: int | None = None) -> bool:
+    """Whether nobody with the role instructs a group, leaving one person out of the count."""
+    statement = sa.select(_instructs(sa.literal(group_id)))
+    if without is not None:
+        statement = sa.select(_instructs(sa.literal(group_id)).where(Membership.person_id != without))
+    return not session.scalar(statement)
+
+
+def uninstructed(session: Session) -> list[Group]:
+    """The groups that nobody with the role instructs, by name."""
+    return list(session.scalars(sa.select(Group).where(~_instructs(Group.id)).order_by(Group.name_key)))
+
+
+def _instructs(group_id: Any) -> sa.Exists:
+    return sa.exists().where(
+        Membership.group_id == group_id,
+        Membership.part == "instructor",
+        Membership.state == "in",
+        PersonRole.person_id == Membership.person_id,
+        PersonRole.role == "instructor",
+    )
+
+
+def with_role(session: Session, role: str) -> list[Person]:
+    """Everybody with an account who has a role, by name."""
+    return list(
+        session.scalars(
+            sa.select(Person)
+            .join(PersonRole, PersonRole.person_id == Person.id)
+            .where(PersonRole.role == role, Person.name.is_not(None))
+            .order_by(Person.name_key)
         )
-        or 0
     )
 
 
@@ -75,6 +98,17 @@ def of_person(session: Session, person_id: int) -> list[tuple[Group, Membership]
         .join(Membership, Membership.group_id == Group.id)
         .where(Membership.person_id == person_id, Membership.state.in_(OPEN_STATES))
         .order_by(Group.name_key)
+    )
+    return [(row[0], row[1]) for row in rows]
+
+
+def ever_of_person(session: Session, person_id: int) -> list[tuple[Group, Membership]]:
+    """Every time of a person in a group, those too that are over or were refused, in the order of asking."""
+    rows = session.execute(
+        sa.select(Group, Membership)
+        .join(Membership, Membership.group_id == Group.id)
+        .where(Membership.person_id == person_id)
+        .order_by(Membership.id)
     )
     return [(row[0], row[1]) for row in rows]
 
@@ -162,8 +196,8 @@ def roll_entry(session: Session, group_id: int, name_key: str) -> RollEntry | No
 
 
 def code(session: Session, written: str) -> JoinCode | None:
-    """The code, or None; whether it still opens is the caller's question."""
-    return session.get(JoinCode, written)
+    """The code as it stands now, or None; whether it still opens is the caller's question."""
+    return session.get(JoinCode, written, populate_existing=True)
 
 
 def codes_in_use(session: Session, group_id: int, now: datetime) -> list[JoinCode]:

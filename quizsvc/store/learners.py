@@ -28,6 +28,11 @@ def weights_of(session: Session, version: int) -> Weights:
     return session.get_one(Weights, version)
 
 
+def all_weights(session: Session) -> list[Weights]:
+    """Every version of the weights, oldest first."""
+    return list(session.scalars(sa.select(Weights).order_by(Weights.version)))
+
+
 def add_weights(session: Session, version: int, body: dict[str, Any], origin: str, at: datetime) -> None:
     """Write weights down, unless another process has just done so."""
     values = {"version": version, "body": body, "origin": origin, "accepted_at": at}
@@ -55,6 +60,14 @@ def add_many(session: Session, person_ids: Sequence[int], state: _Jsonable, weig
 def get(session: Session, person_id: int) -> Learner | None:
     """A learner, or None."""
     return session.get(Learner, person_id)
+
+
+def longest_and_shortest_ago(session: Session, count: int) -> list[int]:
+    """Persons who have answered: so many whose last answer is the oldest, and so many of the newest, each once."""
+    answered = sa.select(Learner.person_id).where(Learner.newest_at.is_not(None))
+    oldest = session.scalars(answered.order_by(Learner.newest_at, Learner.person_id).limit(count))
+    newest = session.scalars(answered.order_by(Learner.newest_at.desc(), Learner.person_id.desc()).limit(count))
+    return list(dict.fromkeys([*oldest, *newest]))
 
 
 def states(session: Session, person_id: int) -> dict[str, dict[str, Any]]:

@@ -26,17 +26,21 @@ from quizsvc.store.tables import (
     PracticeSet,
     ProducedFile,
     Question,
+    RollEntry,
     Sharing,
     Squawk,
     Work,
 )
+from quizsvc.store.tables_people import CheckDebrief, LastCheck
 
 # Everything that belongs to the person alone. Deleting sets and questions deletes answers and grades with them.
 OWN = (
     Acknowledgement,
     CalendarFeed,
+    CheckDebrief,
     ConceptState,
     DeviceSession,
+    LastCheck,
     Learner,
     Look,
     Notice,
@@ -66,6 +70,8 @@ def remove(session: Session, person_id: int, *, own_sheets: str, at: datetime) -
         people.delete(session, person_id)
         return False
     session.execute(sa.update(Squawk).where(Squawk.person_id == person_id).values(person_id=None, question_id=None))
+    # A roll keeps the names that it was given, but none of them leads to the blanked row.
+    session.execute(sa.update(RollEntry).where(RollEntry.person_id == person_id).values(person_id=None))
     for table in OWN:
         session.execute(sa.delete(table).where(table.person_id == person_id))
     session.execute(sa.delete(Question).where(Question.person_id == person_id, Question.work_id.is_(None)))

@@ -16,6 +16,7 @@ from quizsvc.store.tables import (
     Concept,
     Grade,
     Group,
+    Membership,
     Person,
     Question,
     Revision,
@@ -67,11 +68,24 @@ def sums(session: Session, assignment_id: int) -> dict[str, Row]:
     return {row.id: row for row in rows}
 
 
-def counting(session: Session, assignment_id: int, until: datetime | None = None) -> list[Work]:
-    """The work that counts of each person who handed one in, by a time where one is given."""
+def counting(session: Session, assignment_id: int, until: datetime | None = None) -> list[Row]:
+    """The work that counts of each person who handed one in, by a time where one is given: what a list says of it."""
     return list(
-        session.scalars(
-            sa.select(Work).where(Work.assignment_id == assignment_id, _last(until)).order_by(Work.person_id)
+        session.execute(
+            sa.select(Work.id, Work.person_id, Work.handed_in_at, Work.device_at, Work.late, Work.released_at)
+            .where(Work.assignment_id == assignment_id, _last(until))
+            .order_by(Work.person_id)
+        )
+    )
+
+
+def students(session: Session, group_id: int) -> list[Row]:
+    """Person and state of a group's students, those who left too; in the order in which they came."""
+    return list(
+        session.execute(
+            sa.select(Membership.person_id, Membership.state)
+            .where(Membership.group_id == group_id, Membership.part == "student", Membership.state.in_(("in", "left")))
+            .order_by(Membership.id)
         )
     )
 
@@ -89,6 +103,14 @@ def tries(session: Session, assignment_id: int) -> dict[int, tuple[int, int, dat
         .group_by(Work.person_id)
     )
     return {person_id: (handed_in, begun, last) for person_id, handed_in, begun, last in rows}
+
+
+def gone(session: Session, assignment_id: int) -> list[Person]:
+    """Who has left the service and had handed in something at an assignment."""
+    handed_in = sa.exists().where(
+        Work.assignment_id == assignment_id, Work.person_id == Person.id, Work.handed_in_at.is_not(None)
+    )
+    return list(session.scalars(sa.select(Person).where(Person.name.is_(None), handed_in)))
 
 
 def people(session: Session, person_ids: Sequence[int]) -> dict[int, Person]:
@@ -147,13 +169,9 @@ def asked(session: Session, assignment_id: int) -> list[Row]:
 
     From one that was handed in where there is one: a work that was only drawn is written anew when places change.
     """
-    first = (
-        sa.select(Work.id)
-        .where(Work.assignment_id == assignment_id)
-        .order_by(Work.handed_in_at.is_(None), Work.id)
-        .limit(1)
-        .scalar_subquery()
-    )
+    # In the order of the index, so that the first row found ends the search.
+    one = sa.select(Work.id).where(Work.assignment_id == assignment_id).order_by(Work.person_id, Work.number).limit(1)
+    first = sa.func.coalesce(one.where(Work.handed_in_at.is_not(None)).scalar_subquery(), one.scalar_subquery())
     return list(
         session.execute(
             sa.select(

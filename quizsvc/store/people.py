@@ -11,6 +11,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 from sqlalchemy.orm import Session
 
+from quizsvc.store import checks
 from quizsvc.store.tables import (
     Acknowledgement,
     Answer,
@@ -97,17 +98,21 @@ def count_with_role(session: Session, role: str) -> int:
     return session.scalar(sa.select(sa.func.count()).where(PersonRole.role == role)) or 0
 
 
+# Built once, since every change of a log begins with it.
+_LOCK = (
+    sa.select(Learner)
+    .where(Learner.person_id == sa.bindparam("person"))
+    .with_for_update()
+    .execution_options(populate_existing=True)
+)
+
+
 def lock(session: Session, person_id: int) -> Learner | None:
     """The person's learner row, locked until the unit of work ends; first in every change of their log.
 
     SQLite has one writer at a time anyway and ignores FOR UPDATE.
     """
-    return session.scalars(
-        sa.select(Learner)
-        .where(Learner.person_id == person_id)
-        .with_for_update()
-        .execution_options(populate_existing=True)
-    ).one_or_none()
+    return session.scalars(_LOCK, {"person": person_id}).one_or_none()
 
 
 def count_answers(session: Session, person_id: int) -> int:
@@ -116,13 +121,14 @@ def count_answers(session: Session, person_id: int) -> int:
 
 
 def reown(session: Session, old_id: int, new_id: int, *, at: datetime) -> int:
-    """Give an anonymous person's sets, questions and answers to another person; keeps the old id as an alias.
+    """Give an anonymous person's sets, questions, answers and debriefs to another; keeps the old id as an alias.
 
     Returns how many answers moved.
     """
     moved = count_answers(session, old_id)
     for table in (PracticeSet, Question, Answer, Squawk, Acknowledgement):
         session.execute(sa.update(table).where(table.person_id == old_id).values(person_id=new_id))
+    checks.reown(session, old_id, new_id)
     # Whoever had moved to the old one before now belongs to the new one too.
     session.execute(sa.update(PersonAlias).where(PersonAlias.person_id == old_id).values(person_id=new_id))
     session.add(PersonAlias(old_id=old_id, person_id=new_id, claimed_at=at, answers=moved))

@@ -45,6 +45,13 @@ def feeds_of(session: Session, person_id: int) -> list[CalendarFeed]:
     )
 
 
+def all_feeds_of(session: Session, person_id: int) -> list[CalendarFeed]:
+    """A person's feeds, those too that were ended."""
+    return list(
+        session.scalars(sa.select(CalendarFeed).where(CalendarFeed.person_id == person_id).order_by(CalendarFeed.id))
+    )
+
+
 def revoke_feeds(session: Session, person_id: int, at: datetime) -> int:
     """End a person's feeds; returns how many there were."""
     found = feeds_of(session, person_id)

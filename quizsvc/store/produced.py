@@ -36,14 +36,14 @@ def of_person(session: Session, person_id: int, what: str | None = None) -> list
     return list(session.scalars(statement.order_by(ProducedFile.made_at.desc(), ProducedFile.id)))
 
 
-def of_those_gone(session: Session, what: str) -> list[ProducedFile]:
-    """The files of a kind about people who have left the service, newest first, without their bytes."""
-    return list(
-        session.scalars(
-            sa.select(ProducedFile)
-            .options(defer(ProducedFile.body))
-            .outerjoin(Person, Person.id == ProducedFile.person_id)
-            .where(ProducedFile.what == what, Person.name.is_(None))
-            .order_by(ProducedFile.made_at.desc(), ProducedFile.id)
-        )
+def of_those_gone(session: Session, what: str, *, made_by: int | None = None) -> list[ProducedFile]:
+    """The files of a kind about people who have left the service, newest first, without their bytes; of one maker."""
+    statement = (
+        sa.select(ProducedFile)
+        .options(defer(ProducedFile.body))
+        .outerjoin(Person, Person.id == ProducedFile.person_id)
+        .where(ProducedFile.what == what, Person.name.is_(None))
     )
+    if made_by is not None:
+        statement = statement.where(ProducedFile.made_by == made_by)
+    return list(session.scalars(statement.order_by(ProducedFile.made_at.desc(), ProducedFile.id)))

@@ -112,25 +112,26 @@ _SHOWN = (
         ),
     )
 )
+# Built once: to build it anew for each page costs more than to run it.
+_SHOWN_OF_WORK = _SHOWN.where(Question.work_id == sa.bindparam("work")).order_by(Question.position)
+_SHOWN_ONE = _SHOWN.where(Question.id == sa.bindparam("question"), Question.person_id == sa.bindparam("person"))
+_SHOWN_PRACTICE = _SHOWN_ONE.where(Question.work_id.is_(None))
+_SHOWN_HOMEWORK = _SHOWN_ONE.where(Question.work_id.is_not(None))
 
 
 def shown(session: Session, person_id: int, question_id: str) -> Row | None:
     """One question of a person's practice with its answer, if any; None where it is not theirs, or homework."""
-    return session.execute(
-        _SHOWN.where(Question.id == question_id, Question.person_id == person_id, Question.work_id.is_(None))
-    ).one_or_none()
+    return session.execute(_SHOWN_PRACTICE, {"question": question_id, "person": person_id}).one_or_none()
 
 
 def shown_homework(session: Session, person_id: int, question_id: str) -> Row | None:
     """One question of a person's homework with its answer, if any; None where it is not theirs, or practice."""
-    return session.execute(
-        _SHOWN.where(Question.id == question_id, Question.person_id == person_id, Question.work_id.is_not(None))
-    ).one_or_none()
+    return session.execute(_SHOWN_HOMEWORK, {"question": question_id, "person": person_id}).one_or_none()
 
 
 def shown_of_work(session: Session, work_id: str) -> list[Row]:
     """The questions of somebody's work on an assignment with their answers, in order."""
-    return list(session.execute(_SHOWN.where(Question.work_id == work_id).order_by(Question.position)))
+    return list(session.execute(_SHOWN_OF_WORK, {"work": work_id}))
 
 
 def shown_of_set(session: Session, set_id: str) -> list[Row]:
@@ -273,11 +274,34 @@ def add_questions(session: Session, rows: Sequence[dict[str, Any]]) -> None:
         session.execute(sa.insert(Question), list(rows))
 
 
-def seen_draws(session: Session, person_id: int, item_id: str) -> set[str]:
-    """The draws of an item that a person was asked already."""
-    return set(
-        session.scalars(
-            sa.select(Question.draw_key).where(Question.person_id == person_id, Question.item_id == item_id)
+def seen_draws(session: Session, person_id: int, item_id: str) -> dict[str, datetime]:
+    """The draws of an item that a person was asked already, and when each was asked last."""
+    rows = session.execute(
+        sa.select(Question.draw_key, sa.func.max(Question.issued_at))
+        .where(Question.person_id == person_id, Question.item_id == item_id)
+        .group_by(Question.draw_key)
+    )
+    return {key: last for key, last in rows}
+
+
+def answered_draws(session: Session, person_id: int) -> list[Row]:
+    """Item, draw key and last answer of the draws that a person answered, of revisions in use that draw numbers.
+
+    Homework counts once its feedback is released.
+    """
+    return list(
+        session.execute(
+            sa.select(Question.item_id, Question.draw_key, sa.func.max(Answer.effective_at).label("last"))
+            .join(Answer, Answer.question_id == Question.id)
+            .join(Item, sa.and_(Item.id == Question.item_id, Item.revision_id == Question.revision_id))
+            .join(Revision, Revision.id == Question.revision_id)
+            .where(
+                Answer.person_id == person_id,
+                sa.not_(Answer.again),
+                sa.not_(Question.sealed),
+                Revision.generated,
+            )
+            .group_by(Question.item_id, Question.draw_key)
         )
     )
 

@@ -1,4 +1,4 @@
-"""People: accounts and anonymous persons, their sessions, links, and what they acknowledged."""
+"""People: accounts and anonymous persons, their sessions, links, checks, and what they acknowledged."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from quizsvc.store.types import Json, RowId, UtcDateTime
 
 ROLES = ("pilot", "instructor", "head of training", "item author", "reviewer", "keeper")
 EXPERIENCES = ("never trained", "in training", "rated")
+CHECK_INTERVALS = (6, 12, 24)
 
 
 class Person(Base):
@@ -132,3 +133,34 @@ class Acknowledgement(Base):
     caution_id: Mapped[str] = mapped_column(Text)
     text_hash: Mapped[str] = mapped_column(Text)
     at: Mapped[datetime] = mapped_column(UtcDateTime)
+
+
+class LastCheck(Base):
+    """A person's last check, from which the month of the next is reckoned.
+
+    `counts_in` is the first day of the month that it counts in, which the month before or after it was taken may be.
+    """
+
+    __tablename__ = "last_check"
+    __table_args__ = (CheckConstraint(f"interval_months IN {CHECK_INTERVALS}", name="interval_known"),)
+
+    person_id: Mapped[int] = mapped_column(RowId, ForeignKey("person.id", ondelete="CASCADE"), primary_key=True)
+    taken_on: Mapped[date] = mapped_column(Date)
+    interval_months: Mapped[int] = mapped_column(Integer)
+    counts_in: Mapped[date] = mapped_column(Date)
+
+
+class CheckDebrief(Base):
+    """What a person was asked at a check, as they told it the day after: concepts by id."""
+
+    __tablename__ = "check_debrief"
+    __table_args__ = (
+        Index("uq_check_debrief_person_id_taken_on", "person_id", "taken_on", unique=True),
+        {"sqlite_autoincrement": True},
+    )
+
+    id: Mapped[int] = mapped_column(RowId, primary_key=True)
+    person_id: Mapped[int] = mapped_column(RowId, ForeignKey("person.id", ondelete="CASCADE"))
+    taken_on: Mapped[date] = mapped_column(Date)
+    concepts: Mapped[list[str]] = mapped_column(Json, nullable=False)
+    told_at: Mapped[datetime] = mapped_column(UtcDateTime)

@@ -28,7 +28,8 @@ ASSIGNMENT_STATES = ("draft", "released", "taken back")
 NUMBERS = ("own", "common")
 FEEDBACK = ("straight away", "with the mark", "after closing")
 ALLOWANCES = ("extension", "excused")
-DESK_STATES = ("draft", "read", "live")
+DESK_STATES = ("draft", "read", "live", "withdrawn")
+DESK_STEPS = ("sent back", "read", "put into use", "taken over", "withdrawn", "made a draft again", "changes dropped")
 
 
 class Group(Base):
@@ -344,7 +345,10 @@ class Sharing(Base):
 
 
 class DeskItem(Base):
-    """A school's own item as text in the bank's format, with who wrote and who read it; `version` counts changes."""
+    """A school's own item as text in the bank's format, with who wrote and who read it; `version` counts changes.
+
+    `live_text` is the text that was last put into use, to go back to; None where none has been.
+    """
 
     __tablename__ = "desk_item"
     __table_args__ = (
@@ -364,6 +368,27 @@ class DeskItem(Base):
     read_by: Mapped[int | None] = mapped_column(RowId, ForeignKey("person.id"))
     changed_at: Mapped[datetime] = mapped_column(UtcDateTime)
     read_at: Mapped[datetime | None] = mapped_column(UtcDateTime)
+    live_text: Mapped[str | None] = mapped_column(Text)
+
+
+class DeskStep(Base):
+    """What was done with a text of the bank desk, by whom, in which words; `version` is the text's own after it."""
+
+    __tablename__ = "desk_step"
+    __table_args__ = (
+        one_of("what", DESK_STEPS),
+        Index("ix_desk_step_item_id", "item_id"),
+        Index("ix_desk_step_by", "by"),
+        {"sqlite_autoincrement": True},
+    )
+
+    id: Mapped[int] = mapped_column(RowId, primary_key=True)
+    item_id: Mapped[str] = mapped_column(Text, ForeignKey("desk_item.id", ondelete="CASCADE"))
+    what: Mapped[str] = mapped_column(Text)
+    text: Mapped[str] = mapped_column(Text)
+    version: Mapped[int] = mapped_column(Integer)
+    by: Mapped[int | None] = mapped_column(RowId, ForeignKey("person.id", ondelete="SET NULL"))
+    at: Mapped[datetime] = mapped_column(UtcDateTime)
 
 
 class HandbookRevision(Base):

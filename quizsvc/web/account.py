@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from typing import Any
 from zoneinfo import available_timezones
@@ -11,8 +9,8 @@ from zoneinfo import available_timezones
 from flask import Blueprint, Response, flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
-from quizsvc.errors import InputError
-from quizsvc.services import accounts, reading
+from quizsvc.errors import InputError, QuizsvcError
+from quizsvc.services import accounts, csv_files, reading, squawks, uninstructed
 from quizsvc.services.views import PersonView, SettingsForm
 from quizsvc.web import cautions, edge, people, words
 from quizsvc.web.sign_in import LONGEST_NAME, LONGEST_PASSWORD
@@ -118,6 +116,13 @@ def end_device(device_id: int) -> AnyResponse:
     return redirect(url_for("account.devices"), 303)
 
 
+@blueprint.get("/squawks")
+def own_squawks() -> str:
+    """Own squawks, and what was answered."""
+    person = people.required()
+    return render_template("account/squawks.html", person=person, squawks=squawks.own(wired().db, person.id))
+
+
 @blueprint.get("/export.json")
 def export_json() -> Response:
     """Everything the service holds about the person."""
@@ -131,14 +136,8 @@ def export_csv() -> Response:
     answers = _export()["answers"]
     columns = list(dict.fromkeys(key for row in answers for key in row)) or ["given_at"]
     owed = " ".join(_owed().values())
-    out = io.StringIO()
-    writer = csv.writer(out)
-    writer.writerow([*columns, "caution"])
-    for row in answers:
-        writer.writerow([*(_cell(row.get(column)) for column in columns), owed])
-    if not answers:
-        writer.writerow(["", owed])
-    return _download(out.getvalue(), "text/csv", "csv")
+    lines = [[*(_cell(row.get(column)) for column in columns), owed] for row in answers] or [["", owed]]
+    return _download(csv_files.written([[*columns, "caution"], *lines]), "text/csv", "csv")
 
 
 def _export() -> dict[str, Any]:
@@ -151,15 +150,13 @@ def _owed() -> dict[str, str]:
 
 
 def _cell(value: Any) -> Any:
-    """One cell. A text that a spreadsheet would run as a formula gets an apostrophe in front."""
-    if value is None or isinstance(value, bool | int | float):
+    """One cell: plain values as they are, a list or table of them as JSON."""
+    if value is None or isinstance(value, bool | int | float | str):
         return value
-    if not isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False, default=str) if isinstance(value, list | dict) else str(value)
-    return "'" + value if value.lstrip(" ").startswith(("=", "+", "-", "@", "\t", "\r", "\n")) else value
+    return json.dumps(value, ensure_ascii=False, default=str) if isinstance(value, list | dict) else str(value)
 
 
-def _download(content: str, mimetype: str, ending: str) -> Response:
+def _download(content: str | bytes, mimetype: str, ending: str) -> Response:
     today = wired().clock().date().isoformat()
     response = Response(content, mimetype=mimetype)
     response.headers["Content-Disposition"] = f'attachment; filename="log-of-answers-{today}.{ending}"'
@@ -169,7 +166,12 @@ def _download(content: str, mimetype: str, ending: str) -> Response:
 @blueprint.get("/delete")
 def delete_page() -> str:
     """The last question before everything goes."""
-    return render_template("account/delete.html", person=people.required(), error=None)
+    return _delete_page(people.required())
+
+
+def _delete_page(person: PersonView, *, error: QuizsvcError | None = None) -> str:
+    alone = uninstructed.only_instructed_by(wired().db, person.id)
+    return render_template("account/delete.html", person=person, error=error, alone=alone)
 
 
 @blueprint.post("/delete")
@@ -181,7 +183,7 @@ def delete() -> AnyResponse | tuple[str, int]:
         error = InputError(
             "name-differs", "what was typed differs from the name", where="name", mend=f"type {expected} exactly"
         )
-        return render_template("account/delete.html", person=person, error=error), 422
+        return _delete_page(person, error=error), 422
     accounts.delete_account(wired().db, person.id, now=wired().clock())
     people.forget()
     flash("Deleted: the account and its answers.")

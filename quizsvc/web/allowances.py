@@ -57,6 +57,7 @@ def _page(assignment_id: int, *, error: QuizsvcError | None = None) -> str:
         one=look.assignment,
         people=look.people,
         lines=allowances.listed(wiring.db, person.id, assignment_id),
+        sittings=allowances.sittings(wiring.db, person.id, assignment_id, now=wiring.clock()),
         longest_reason=allowances.LONGEST_REASON,
         error=error,
         sent=request.form if error else None,

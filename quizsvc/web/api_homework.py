@@ -7,7 +7,7 @@ from typing import Any
 from flask import Blueprint, Response, jsonify
 
 from quizsvc.errors import InputError
-from quizsvc.services import homework
+from quizsvc.services import homework, homework_drafts
 from quizsvc.services.homework_views import SavedDraft
 from quizsvc.web import api, edge, headers, people, words
 from quizsvc.web.wiring import wired
@@ -60,7 +60,7 @@ def _reply(saved: SavedDraft) -> dict[str, Any]:
 def _version(given: Any) -> int:
     if isinstance(given, str):
         raise InputError("version-not-a-number", "version is a text", where="version", mend="a number, without quotes")
-    return edge.whole(given, "version", least=1, most=homework.GREATEST_VERSION)
+    return edge.whole(given, "version", least=1, most=homework_drafts.GREATEST_VERSION)
 
 
 def _work_id(given: Any) -> str:

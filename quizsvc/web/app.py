@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -40,6 +41,7 @@ from quizsvc.web import (
     headers,
     health,
     homework,
+    homework_whole,
     installed,
     joining,
     log,
@@ -47,6 +49,7 @@ from quizsvc.web import (
     notices,
     paper,
     people,
+    plan,
     preview,
     privacy,
     remarks,
@@ -55,6 +58,7 @@ from quizsvc.web import (
     squawks,
     start,
     thin_spots,
+    uninstructed,
     words,
 )
 from quizsvc.web.wiring import Wiring
@@ -69,7 +73,13 @@ def utc_now() -> datetime:
     return datetime.now(UTC)
 
 
-def create_app(settings: Settings, *, clock: Callable[[], datetime] = utc_now, db: Any = None) -> Flask:
+def create_app(
+    settings: Settings,
+    *,
+    clock: Callable[[], datetime] = utc_now,
+    db: Any = None,
+    rng: random.Random | None = None,
+) -> Flask:
     """Build the web application.
 
     Parameters
@@ -80,6 +90,8 @@ def create_app(settings: Settings, *, clock: Callable[[], datetime] = utc_now, d
         Returns the present as an aware datetime, UTC. Tests hand in their own; the product has no setting for it.
     db : Database, optional
         An opened database; opened from the settings where none is given.
+    rng : random.Random, optional
+        Draws the numbers; the system's own source, which nobody can foresee, where none is given. Tests hand in theirs.
     """
     app = Flask("quizsvc.web")
     app.config.update(
@@ -102,7 +114,12 @@ def create_app(settings: Settings, *, clock: Callable[[], datetime] = utc_now, d
     app.json = _OrderedJson(app)
     app.jinja_env.trim_blocks = True
     app.jinja_env.lstrip_blocks = True
-    app.extensions["quizsvc"] = Wiring(settings, db if db is not None else schema.open_database(settings), clock)
+    app.extensions["quizsvc"] = Wiring(
+        settings,
+        db if db is not None else schema.open_database(settings),
+        clock,
+        rng if rng is not None else random.SystemRandom(),
+    )
 
     if settings.trusted_proxies:
         hops = settings.trusted_proxies
@@ -110,6 +127,7 @@ def create_app(settings: Settings, *, clock: Callable[[], datetime] = utc_now, d
 
     app.url_map.converters["key"] = edge.KeyConverter
     app.url_map.converters["number"] = edge.NumberConverter
+    app.url_map.converters["who"] = edge.WhoConverter
     compression.register(app)  # what is registered first comes last of all
     errors.register(app)
     edge.register(app)
@@ -129,6 +147,7 @@ def create_app(settings: Settings, *, clock: Callable[[], datetime] = utc_now, d
         log,
         thin_spots,
         expectation,
+        plan,
         handbook,
         bench,
         preview,
@@ -147,6 +166,7 @@ def create_app(settings: Settings, *, clock: Callable[[], datetime] = utc_now, d
         notices,
         privacy,
         evidence,
+        uninstructed,
         calendar,
         about,
         health,
@@ -154,6 +174,7 @@ def create_app(settings: Settings, *, clock: Callable[[], datetime] = utc_now, d
         api,
         api_device,
         homework,
+        homework_whole,
         api_homework,
     ):
         app.register_blueprint(screen.blueprint)

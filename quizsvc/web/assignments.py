@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import Any
 
 from flask import Blueprint, flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from quizsvc.errors import ConflictError, InputError, QuizsvcError
-from quizsvc.services import assignment_picking, assignment_preview, assignment_release, assignments, groups
-from quizsvc.services.assignment_items import DEMANDS, KINDS, Criteria
+from quizsvc.services import (
+    assignment_copying,
+    assignment_picking,
+    assignment_preview,
+    assignment_release,
+    assignments,
+    groups,
+)
+from quizsvc.services.assignment_items import DEMANDS, KINDS, Criteria, Picking
 from quizsvc.services.assignment_rules import FEEDBACK, LONGEST_TITLE, MOST_MINUTES, MOST_TRIES, NUMBERS, RulesForm
 from quizsvc.services.assignments import AssignmentView
 from quizsvc.services.local_times import LocalForm
@@ -22,6 +30,7 @@ __all__ = ["blueprint", "local_time", "mine", "version_sent"]
 blueprint = Blueprint("assignments", __name__)
 
 _LONGEST_ID = 200
+_LONGEST_WORDS = 100
 _GREATEST_VERSION = 10**9
 
 
@@ -52,9 +61,11 @@ def new(group_id: int) -> str:
 
 @blueprint.post("/groups/<number:group_id>/assignments/new")
 def make(group_id: int) -> Response | tuple[str, int]:
-    """Make a draft and pick for it; where nothing fits, nothing is made."""
+    """Make a draft and pick for it, or show what fits some words; where nothing fits, nothing is made."""
     person, wiring = people.required(), wired()
     assignment_picking.catalogue(wiring.db, person.id, group_id)  # not found before anything is read
+    if request.form.get("do") == "find":
+        return _new(group_id, looking=True), 200
     try:
         made = assignment_picking.make_and_pick(
             wiring.db,
@@ -84,13 +95,21 @@ def items(assignment_id: int) -> str:
 
 @blueprint.post("/assignments/<number:assignment_id>/items")
 def change_items(assignment_id: int) -> Response | tuple[str, int]:
-    """Pick by rules, add named items, or take one out."""
+    """Pick by rules, add named items, move one, take one out; or show what fits some words."""
     person_id, _ = mine(assignment_id)
     wiring = wired()
     now = wiring.clock()
+    place = None
+    if request.form.get("do") == "find":
+        return _items(assignment_id, looking=True), 200
     try:
         version = version_sent()
-        if "remove" in request.form:
+        if "up" in request.form or "down" in request.form:
+            by = -1 if "up" in request.form else 1
+            item = request.form["up" if by < 0 else "down"][:_LONGEST_ID]
+            place = assignment_picking.move_item(wiring.db, person_id, assignment_id, version, item, by=by, now=now)
+            said = f"Now at place {place}: {item}."
+        elif "remove" in request.form:
             item = request.form["remove"][:_LONGEST_ID]
             assignment_picking.remove_item(wiring.db, person_id, assignment_id, version, item, now=now)
             said = f"Taken out: {item}."
@@ -107,7 +126,9 @@ def change_items(assignment_id: int) -> Response | tuple[str, int]:
     except (InputError, ConflictError) as error:
         return _items(assignment_id, error=error), status_of(error)
     flash(said)
-    return redirect(url_for("assignments.items", assignment_id=assignment_id), 303)
+    # Back to where the row now is, so that the next key goes to its buttons.
+    anchor = f"place-{place}" if place is not None else None
+    return redirect(url_for("assignments.items", assignment_id=assignment_id, _anchor=anchor), 303)
 
 
 @blueprint.get("/assignments/<number:assignment_id>/rules")
@@ -173,6 +194,22 @@ def discard(assignment_id: int) -> Response | tuple[str, int]:
     return redirect(url_for("groups.page", group_id=group_id), 303)
 
 
+@blueprint.post("/assignments/<number:assignment_id>/copy")
+def copy(assignment_id: int) -> Response | tuple[str, int]:
+    """Copy it into one of the instructor's own groups, as a draft."""
+    person_id, _ = mine(assignment_id)
+    wiring = wired()
+    try:
+        group_id = edge.whole(request.form.get("group"), "group", least=1, most=10**9)
+        made = assignment_copying.copy(wiring.db, person_id, assignment_id, group_id, now=wiring.clock())
+    except InputError as error:
+        return _page(assignment_id, error=error), status_of(error)
+    flash(f"Copied to {made.group_name}, as a draft: {_items_word(made.places)}.")
+    for one in made.left_out:
+        flash(f"Left out {one.item}: {one.why}.")
+    return redirect(url_for("assignments.items", assignment_id=made.id), 303)
+
+
 @blueprint.post("/assignments/<number:assignment_id>/take-back")
 def take_back(assignment_id: int) -> Response | tuple[str, int]:
     """Take it back."""
@@ -187,8 +224,9 @@ def take_back(assignment_id: int) -> Response | tuple[str, int]:
 
 
 def _page(assignment_id: int, *, error: QuizsvcError | None = None) -> str:
-    _, view = mine(assignment_id)
-    return render_template("school/assignment.html", one=view, error=error)
+    person_id, view = mine(assignment_id)
+    own = [group for group in groups.own(wired().db, person_id) if (group.part, group.state) == ("instructor", "in")]
+    return render_template("school/assignment.html", one=view, error=error, groups=own)
 
 
 def _draw(person_id: int, assignment_id: int) -> Response | tuple[str, int]:
@@ -207,6 +245,7 @@ def _criteria() -> Criteria:
         systems=tuple(one[:_LONGEST_ID] for one in request.form.getlist("system")),
         kinds=tuple(edge.choice(one, "kind", KINDS) for one in request.form.getlist("kind")),
         demands=tuple(edge.choice(one, "demand", DEMANDS) for one in request.form.getlist("demand")),
+        words=request.form.get("words", "")[:_LONGEST_WORDS],
     )
 
 
@@ -230,9 +269,13 @@ def _items_word(count: int) -> str:
     return f"{count} item" if count == 1 else f"{count} items"
 
 
-def _pick_words(picking: Any) -> dict[str, Any]:
+def _pick_words(picking: Picking) -> dict[str, Any]:
+    words = request.form.get("words", "")[:_LONGEST_WORDS].strip()
     return {
         "picking": picking,
+        # How many items of each concept fit the words; nothing where none are typed.
+        "fitting": Counter(item.concept for item in picking.found(words)) if words else Counter(),
+        "longest_words": _LONGEST_WORDS,
         "kinds": KINDS,
         "demands": DEMANDS,
         "most": assignment_picking.MOST_PLACES,
@@ -240,30 +283,34 @@ def _pick_words(picking: Any) -> dict[str, Any]:
     }
 
 
-def _new(group_id: int, *, error: QuizsvcError | None = None) -> str:
+def _new(group_id: int, *, error: QuizsvcError | None = None, looking: bool = False) -> str:
     person, wiring = people.required(), wired()
     picking = assignment_picking.catalogue(wiring.db, person.id, group_id)
-    sent = request.form if error else None
+    sent = request.form if error or looking else None
     group = groups.view(wiring.db, person.id, group_id)
     return render_template("school/assignment_new.html", group=group, error=error, sent=sent, **_pick_words(picking))
 
 
-def _items(assignment_id: int, *, error: QuizsvcError | None = None) -> str:
+def _items(assignment_id: int, *, error: QuizsvcError | None = None, looking: bool = False) -> str:
     person_id, view = mine(assignment_id)
     picking = assignment_picking.picking_of(wired().db, person_id, assignment_id)
     asked = request.args.get("system", "")
     listed = asked if asked in picking.systems else ""
+    about = request.args.get("about", "")[:_LONGEST_WORDS].strip()
     taken = {place.item.id for place in picking.places}
     return render_template(
         "school/assignment_items.html",
         one=view,
         error=error,
-        sent=request.form if error else None,
+        sent=request.form if error or looking else None,
         listed=listed,
+        about=about,
         offered=sorted(
-            (item for item in picking.items if item.system == listed and item.id not in taken),
+            (item for item in picking.found(about) if item.system == (listed or item.system) and item.id not in taken),
             key=lambda item: item.rank,
-        ),
+        )
+        if listed or about
+        else (),
         **_pick_words(picking),
     )
 

@@ -12,6 +12,7 @@ from flask import Flask, current_app
 
 from quizsvc.errors import StoreUnavailableError
 from quizsvc.services import reading
+from quizsvc.services.views import CitesOlder
 from quizsvc.web.wiring import wired
 
 __all__ = ["Caution", "of", "register", "text", "texts"]
@@ -68,8 +69,13 @@ def text(identifier: str, *, read_on: date | None = None) -> str:
     return re.sub(r"\{\w+\}", "\u2026", found.replace("{text}", NO_SHARING).replace("{date}", when))
 
 
-def of(identifiers: Iterable[str], *, read_on: date | None = None) -> tuple[Caution, ...]:
-    """The cautions of an item, in the order of their numbers, each once."""
-    wanted = sorted(set(identifiers), key=lambda one: (len(one), one))
-    found = (Caution(one, text(one, read_on=read_on)) for one in wanted)
-    return tuple(caution for caution in found if caution.text)
+def of(identifiers: Iterable[str | CitesOlder | None], *, read_on: date | None = None) -> tuple[Caution, ...]:
+    """The cautions of an item, in the order of their numbers, each once; None stands for one that is not owed."""
+    found = {
+        Caution(one.id, one.put_into(texts().get(one.id, "")))
+        if isinstance(one, CitesOlder)
+        else Caution(one, text(one, read_on=read_on))
+        for one in identifiers
+        if one is not None
+    }
+    return tuple(sorted((one for one in found if one.text), key=lambda one: (len(one.id), one)))

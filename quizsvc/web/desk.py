@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from flask import Blueprint, render_template
 
-from quizsvc.services import desk
+from quizsvc.services import desk, produced_files
 from quizsvc.web import people
 from quizsvc.web.wiring import wired
 
@@ -18,5 +18,8 @@ def page() -> str:
     """Own groups, what closes next, squawks that are open."""
     person = people.required()
     return render_template(
-        "school/desk.html", person=person, desk=desk.desk(wired().db, person.id, now=wired().clock())
+        "school/desk.html",
+        person=person,
+        desk=desk.desk(wired().db, person.id, now=wired().clock()),
+        gone=produced_files.own_of_those_gone(wired().db, person.id),
     )

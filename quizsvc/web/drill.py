@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from flask import Blueprint, flash, g, redirect, render_template, request, url_for
+from werkzeug.datastructures import MultiDict
 from werkzeug.wrappers import Response
 
 from quizsvc.errors import InputError, NotFoundError
@@ -213,9 +214,12 @@ def _go_on(view: SetView) -> Response:
     return redirect(url_for("drill.question", question_id=following.id), 303)
 
 
-def response_in_form() -> dict[str, Any]:
-    """The response as the bank reads it. Which controls were on the page tells the kind: no kind travels."""
-    form = request.form
+def response_in_form(fields: MultiDict[str, str] | None = None) -> dict[str, Any]:
+    """The response as the bank reads it. Which controls were on the page tells the kind: no kind travels.
+
+    `fields` are those of the question where the form has several; by default all of the form.
+    """
+    form = request.form if fields is None else fields
     if "pass" in form:
         return {"pass": True}
     if "text" in form:
@@ -227,7 +231,7 @@ def response_in_form() -> dict[str, Any]:
                 "response-too-long", f"{len(typed)} characters are no number", where="response", mend="type a number"
             )
         return {"text": typed}
-    readings = _fields("reading-")
+    readings = _fields(form, "reading-")
     if readings:
         return {"readings": readings} | ({"option": form["option"]} if "option" in form else {})
     if "option" in form:
@@ -236,19 +240,19 @@ def response_in_form() -> dict[str, Any]:
         return {"options": form.getlist("options")}
     if "spoken" in form:
         return {"points": form.getlist("points")}
-    if places := _fields("place-"):
+    if places := _fields(form, "place-"):
         return {"order": _placed(places)}
-    if pairs := _fields("pair-"):
+    if pairs := _fields(form, "pair-"):
         return {"pairs": pairs}
-    if rows := _fields("row-"):
-        actions = _fields("after-")
+    if rows := _fields(form, "row-"):
+        actions = _fields(form, "after-")
         return {"rows": {row: actions.get(row, "") if given == "after" else given for row, given in rows.items()}}
     raise InputError("response-empty", "nothing is picked yet", where="response", mend="pick what is true, or pass")
 
 
-def _fields(prefix: str) -> dict[str, str]:
+def _fields(form: MultiDict[str, str], prefix: str) -> dict[str, str]:
     """The form's fields whose names begin so, by the rest of their names."""
-    return {name.removeprefix(prefix): value for name, value in request.form.items() if name.startswith(prefix)}
+    return {name.removeprefix(prefix): value for name, value in form.items() if name.startswith(prefix)}
 
 
 def _placed(places: dict[str, str]) -> list[str]:

@@ -61,6 +61,16 @@ class NumberConverter(BaseConverter):
         return number
 
 
+class WhoConverter(NumberConverter):
+    """A person's number, or of who has left the service the key in its place, which has more digits than a number."""
+
+    regex = f"{NumberConverter.regex}|{KeyConverter.regex}"
+
+    def to_python(self, value: str) -> int | str:  # type: ignore[override]
+        """The number, or the key as it is."""
+        return value if len(value) == 32 else super().to_python(value)
+
+
 def register(app: Flask) -> None:
     """Refuse, before any view runs, text that could not be stored or shown again as it was sent."""
 

@@ -7,9 +7,10 @@ from flask import Blueprint, Response, render_template, request
 from quizsvc.errors import InputError
 from quizsvc.services import evidence, evidence_files, produced_files
 from quizsvc.services import group_practice as practice_of_groups
+from quizsvc.services import training as list_of_training
 from quizsvc.services.evidence import Sheet
 from quizsvc.services.produced_files import KeptFile
-from quizsvc.web import cautions, people
+from quizsvc.web import cautions, edge, people
 from quizsvc.web.wiring import wired
 
 __all__ = ["blueprint"]
@@ -17,25 +18,32 @@ __all__ = ["blueprint"]
 blueprint = Blueprint("evidence", __name__)
 
 LONGEST_WORDS = 100
-SHOWN = 500
+# Of the list as a file: it is handed out whole, and its lines are copied.
+_LIST_CAUTIONS = ("C1", "C2", "C4")
 
 
 @blueprint.get("/training")
 def training() -> str:
     """The people of the installation, by name; what was made about those who have left."""
     person, wiring = people.required(), wired()
-    words = request.args.get("q", "").strip()
-    if len(words) > LONGEST_WORDS:
-        raise InputError("q-too-long", "the words to look for are too long", where="q", mend=f"at most {LONGEST_WORDS}")
-    found = evidence.training(wiring.db, person.id, words=words)
-    return render_template(
-        "school/training.html",
-        person=person,
-        words=words,
-        found=found[:SHOWN],
-        count=len(found),
-        gone=produced_files.of_those_gone(wiring.db, person.id),
+    number = edge.whole(request.args.get("page", "1"), "page", least=1, most=1_000_000)
+    found = list_of_training.listed(wiring.db, person.id, words=_words(), page=number)
+    gone = produced_files.of_those_gone(wiring.db, person.id, words=found.words) if found.page == 1 else ()
+    return render_template("school/training.html", person=person, found=found, gone=gone)
+
+
+@blueprint.get("/training.csv")
+def training_file() -> Response:
+    """The whole list, or what of it has the words, as a file."""
+    person, wiring = people.required(), wired()
+    owed = {one.id: one.text for one in cautions.of(_LIST_CAUTIONS)}
+    now = wiring.clock()
+    response = Response(
+        list_of_training.as_csv(wiring.db, person.id, owed, words=_words(), now=now), mimetype="text/csv"
     )
+    response.headers["Content-Disposition"] = f'attachment; filename="training-{now.date().isoformat()}.csv"'
+    response.headers["Cache-Control"] = "no-store"
+    return response
 
 
 @blueprint.get("/groups/<number:group_id>/practice")
@@ -78,6 +86,13 @@ def json_file(person_id: int) -> Response:
 def again(file_id: str) -> Response:
     """A file that was made before, byte for byte."""
     return _send(produced_files.opened(wired().db, people.required().id, file_id, now=wired().clock()))
+
+
+def _words() -> str:
+    words = request.args.get("q", "").strip()
+    if len(words) > LONGEST_WORDS:
+        raise InputError("q-too-long", "the words to look for are too long", where="q", mend=f"at most {LONGEST_WORDS}")
+    return words
 
 
 def _sheet(person_id: int) -> Sheet:

@@ -63,8 +63,9 @@ def change(group_id: int) -> Response | tuple[str, int]:
 
 @blueprint.post("/<number:group_id>/leave")
 def leave(group_id: int) -> Response:
-    """Leave, or stop waiting."""
-    name = members.leave(wired().db, people.required().id, group_id, now=wired().clock())
+    """Leave, or stop waiting; the last instructor says that they leave all the same."""
+    anyway = request.form.get("anyway") == "yes"
+    name = members.leave(wired().db, people.required().id, group_id, anyway=anyway, now=wired().clock())
     flash(f"You have left {name}. What you did in it stays.")
     return redirect(url_for("joining.page"), 303)
 

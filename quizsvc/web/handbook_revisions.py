@@ -80,5 +80,13 @@ def _page(*, items: list[str] | None = None, error: QuizsvcError | None = None) 
 
 def _revision_page(revision_id: int, *, error: QuizsvcError | None = None) -> str:
     person = people.with_role(desk_items.REVIEWER)
-    view, items = handbook_revisions.detail(wired().db, person.id, revision_id)
-    return render_template("school/handbook_revision.html", person=person, one=view, items=items, error=error)
+    wiring = wired()
+    view, items = handbook_revisions.detail(wiring.db, person.id, revision_id)
+    return render_template(
+        "school/handbook_revision.html",
+        person=person,
+        one=view,
+        items=items,
+        drawn=handbook_revisions.drawn(wiring.db, person.id, revision_id, rng=wiring.rng),
+        error=error,
+    )

@@ -8,17 +8,18 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from flask import Blueprint, flash, redirect, render_template, request, url_for
+from werkzeug.datastructures import MultiDict
 from werkzeug.wrappers import Response
 
-from quizsvc.errors import InputError
+from quizsvc.errors import ConflictError, InputError
 from quizsvc.services import handing_in, homework, squawks
 from quizsvc.services.handing_in import OpenQuestionsError
-from quizsvc.services.homework_views import HomeworkQuestion, SavedDraft, WorkView
+from quizsvc.services.homework_views import DraftView, HomeworkQuestion, SavedDraft, WorkView
 from quizsvc.web import drill, edge, people, words
 from quizsvc.web.errors import status_of
 from quizsvc.web.wiring import wired
 
-__all__ = ["blueprint", "fields_of"]
+__all__ = ["MOST_VERSIONS", "blueprint", "draft_in", "fields_of", "fields_shown", "left_s"]
 
 blueprint = Blueprint("homework", __name__)
 
@@ -57,7 +58,7 @@ def work(work_id: str) -> str:
     person = people.required()
     wiring = wired()
     found = homework.work(wiring.db, person.id, work_id, now=wiring.clock())
-    return render_template("homework/work.html", work=found, left_s=_left_s(found), to_second=to_second)
+    return render_template("homework/work.html", work=found, left_s=left_s(found), to_second=to_second)
 
 
 @blueprint.get("/works/<key:work_id>/questions/<key:question_id>")
@@ -96,7 +97,7 @@ def answer(work_id: str, question_id: str) -> Response | tuple[str, int]:
             person.id,
             work_id,
             question_id,
-            raw=_draft_in_form(),
+            raw=draft_in(),
             sureness=sureness,
             version=edge.whole(form.get("version", "0"), "version", least=0, most=MOST_VERSIONS) + 1,
             now=wiring.clock(),
@@ -130,7 +131,7 @@ def before_handing_in(work_id: str) -> Response | str:
     found = homework.work(wiring.db, person.id, work_id, now=wiring.clock())
     if found.handed_in:
         return redirect(url_for("homework.receipt", work_id=work_id), 303)
-    return render_template("homework/hand_in.html", work=found, error=None)
+    return _hand_in_page(found)
 
 
 @blueprint.post("/works/<key:work_id>/hand-in")
@@ -149,7 +150,7 @@ def hand_in(work_id: str) -> Response | tuple[str, int]:
         )
     except OpenQuestionsError as error:
         found = homework.work(wiring.db, person.id, work_id, now=wiring.clock())
-        return render_template("homework/hand_in.html", work=found, error=error), 422
+        return _hand_in_page(found, error), 422
     return redirect(url_for("homework.receipt", work_id=work_id), 303)
 
 
@@ -200,38 +201,53 @@ def _form(
     kept: bool = False,
 ) -> str:
     """The question's form: with what was sent just now, or else with its draft."""
-    if sent is not None:
-        picked = tuple(sent.getlist("option") + sent.getlist("options") + sent.getlist("points"))
-        fields: Mapping[str, Any] = sent
-        sureness = sent.get("sureness", "")
-    else:
-        fields = fields_of(found.draft.raw)
-        picked = (*fields.get("options", ()), *fields.get("points", ()), fields.get("option"))
-        sureness = found.draft.sureness or ""
     draft = newer.draft if newer is not None else found.draft
     return render_template(
         "homework/question.html",
         found=found,
         question=found.view,
         error=error,
-        sent={"picked": picked, "text": fields.get("text", ""), "fields": fields},
-        sureness=sureness if sureness in words.SURENESS else "",
+        **fields_shown(sent, found.draft),
         version=draft.version,
         newer=newer,
         kept=kept,
         passed=found.draft.raw.get("pass") is True,
-        left_s=_left_s(found.work),
+        left_s=left_s(found.work),
     )
 
 
-def _draft_in_form() -> dict[str, Any]:
-    """What stands in the form's fields; empty where nothing does, which takes back what was there."""
+def draft_in(fields: MultiDict[str, str] | None = None) -> dict[str, Any]:
+    """What stands in a question's fields; empty where nothing does, which takes back what was there."""
     try:
-        return drill.response_in_form()
+        raw = drill.response_in_form(fields)
     except InputError as error:
         if error.reference == "response-empty":
             return {}
         raise
+    # Lists and boxes that nobody has touched are sent empty.
+    untouched = raw.get("order") == [] or (raw.keys() == {"readings"} and not any(raw["readings"].values()))
+    return {} if untouched else raw
+
+
+def fields_shown(sent: MultiDict[str, str] | None, draft: DraftView) -> dict[str, Any]:
+    """What a form's templates take: `sent` and `sureness`, of what was sent just now, or else of the draft."""
+    if sent is not None:
+        picked = tuple(sent.getlist("option") + sent.getlist("options") + sent.getlist("points"))
+        fields: Mapping[str, Any] = sent
+        sureness = sent.get("sureness", "")
+    else:
+        fields = fields_of(draft.raw)
+        picked = (*fields.get("options", ()), *fields.get("points", ()), fields.get("option", ""))
+        sureness = draft.sureness or ""
+    return {
+        "sent": {"picked": picked, "text": fields.get("text", ""), "fields": fields},
+        "sureness": sureness if sureness in words.SURENESS else "",
+    }
+
+
+def _hand_in_page(found: WorkView, error: InputError | ConflictError | None = None) -> str:
+    seen = to_second(wired().clock(), found.zone)
+    return render_template("homework/hand_in.html", work=found, error=error, seen=seen)
 
 
 def _go_on(found: WorkView) -> Response:
@@ -254,7 +270,7 @@ def _after_answer(found: HomeworkQuestion) -> str:
     return url_for("homework.question", work_id=found.work.id, question_id=found.view.id)
 
 
-def _left_s(found: WorkView) -> int | None:
+def left_s(found: WorkView) -> int | None:
     """Seconds until the end of a Sitting that is being done, by the service's clock."""
     if found.ends_at is None or found.handed_in:
         return None

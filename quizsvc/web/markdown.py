@@ -6,12 +6,15 @@ Raw HTML and images are off. Links lead to `#section`, `/path` of this service, 
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from functools import lru_cache
 
 from markdown_it import MarkdownIt
 from markupsafe import Markup, escape
 
-__all__ = ["inline", "page", "text"]
+from quizsvc.services.handbook_figures import MARKER
+
+__all__ = ["figured", "inline", "page", "text"]
 
 _LONGEST = 20_000  # characters; nested brackets cost more than linear time
 
@@ -46,6 +49,18 @@ def inline(source: str) -> Markup:
     if len(source) > _LONGEST:
         return escape(source)
     return Markup(_TEXT.renderInline(source))
+
+
+_FIGURE = re.compile(rf"<p>{MARKER.pattern}</p>")
+
+
+def figured(source: str, figures: Mapping[str, Markup]) -> Markup:
+    """A handbook section as `page`, with figures by name in place of the paragraphs that name one.
+
+    Raw HTML is off, so a paragraph of exactly these letters comes from such a line alone. Without its figure the
+    paragraph stays as it is written.
+    """
+    return Markup(_FIGURE.sub(lambda match: figures.get(match.group(1), match.group(0)), page(source)))
 
 
 @lru_cache(maxsize=512)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from flask import Blueprint, Response, jsonify, render_template, request
 
-from quizsvc.services import preview
+from quizsvc.services import older_handbooks, preview
 from quizsvc.web import people
 from quizsvc.web.wiring import wired
 
@@ -35,7 +35,9 @@ def item(item: str) -> str:
     """One item: findings, draws with keys, traps and refusals."""
     people.with_role(*ROLES)
     wiring = wired()
-    return render_template("preview.html", look=preview.look(wiring.settings.bank, item[:_LONGEST_ID], rng=wiring.rng))
+    look = preview.look(wiring.settings.bank, item[:_LONGEST_ID], rng=wiring.rng)
+    older = older_handbooks.of_text(wiring.db, look.entry.item, look.about.hash) if look.about is not None else None
+    return render_template("preview.html", look=look, older=older)
 
 
 @blueprint.get("/preview/version.json")

@@ -1,4 +1,4 @@
-"""Re-mark: a place of an assignment judged again."""
+"""Re-mark: a place of an assignment judged again, and what of a person's own practice was."""
 
 from __future__ import annotations
 
@@ -6,25 +6,35 @@ from flask import Blueprint, flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from quizsvc.errors import ConflictError, InputError, QuizsvcError
-from quizsvc.services import remarking
+from quizsvc.services import practice_remarking, remarking
 from quizsvc.web import edge, people
 from quizsvc.web.errors import status_of
 from quizsvc.web.wiring import wired
 
 __all__ = ["blueprint"]
 
-blueprint = Blueprint("remarks", __name__, url_prefix="/assignments/<number:assignment_id>/places/<number:place>")
+blueprint = Blueprint("remarks", __name__)
 
 _GREATEST = 10**6
+_PLACE = "/assignments/<number:assignment_id>/places/<number:place>/re-mark"
 
 
-@blueprint.get("/re-mark")
+@blueprint.get("/account/re-marks")
+def own() -> str:
+    """A person's own practice answers that were re-marked."""
+    person = people.required()
+    return render_template(
+        "school/own_remarks.html", person=person, answers=practice_remarking.own(wired().db, person.id)
+    )
+
+
+@blueprint.get(_PLACE)
 def form(assignment_id: int, place: int) -> str:
     """What it would change, and the form."""
     return _form(assignment_id, place)
 
 
-@blueprint.post("/re-mark")
+@blueprint.post(_PLACE)
 def remark(assignment_id: int, place: int) -> Response | tuple[str, int]:
     """Do it."""
     person, wiring = people.required(), wired()

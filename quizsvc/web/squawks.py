@@ -60,6 +60,14 @@ def step(squawk_id: int) -> Response | tuple[str, int]:
     return redirect(url_for("squawks.one", squawk_id=squawk_id), 303)
 
 
+@blueprint.post("/<number:squawk_id>/practice")
+def practice(squawk_id: int) -> Response:
+    """Go on with re-marking practice."""
+    person, wiring = people.required(), wired()
+    squawk_steps.go_on(wiring.db, person.id, squawk_id, now=wiring.clock())
+    return redirect(url_for("squawks.one", squawk_id=squawk_id), 303)
+
+
 def _page(squawk_id: int, *, error: QuizsvcError | None = None) -> str:
     person = people.required()
     found = squawk_steps.detail(wired().db, person.id, squawk_id)

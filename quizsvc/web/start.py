@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from zoneinfo import ZoneInfo
+
 from flask import Blueprint, render_template
 
 from quizsvc.services import homework, notices, practice
+from quizsvc.services.check_plan import stage_of
 from quizsvc.services.views import PersonView
 from quizsvc.web import people
 from quizsvc.web.wiring import wired
@@ -33,6 +36,7 @@ def page() -> str:
         long=LONG_MINUTES,
         owed=cautions_at_start(person),
         homework=homework.list_homework(wiring.db, person.id, now=wiring.clock()) if person and person.name else (),
+        stage=stage_of(person.check_date, wiring.clock().astimezone(ZoneInfo(person.time_zone))) if person else None,
         notices=notices.count_new(wiring.db, person.id) if person and not person.anonymous else 0,
     )
 

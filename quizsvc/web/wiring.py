@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -22,7 +22,7 @@ class Wiring:
     settings: Settings
     db: Any
     clock: Callable[[], datetime]
-    rng: random.Random = field(default_factory=random.SystemRandom)
+    rng: random.Random
 
 
 def wired() -> Wiring:

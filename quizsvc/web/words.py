@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from flask import Flask
@@ -74,6 +74,11 @@ def day(when: datetime, zone: str) -> str:
     return f"{local.day} {local:%b %Y}"
 
 
+def today(now: datetime, zone: str) -> date:
+    """The date in a person's zone."""
+    return now.astimezone(ZoneInfo(zone)).date()
+
+
 def tenths(expectation: float) -> str:
     """An expectation as `about 6 in 10`: a finer number would claim more than is known, and none is ever certain."""
     count = round(expectation * 10)
@@ -87,7 +92,6 @@ def register(app: Flask) -> None:
     app.jinja_env.filters.update(
         markdown=markdown.text,
         markdown_inline=markdown.inline,
-        markdown_page=markdown.page,
         clock_time=clock_time,
         day=day,
         tenths=tenths,

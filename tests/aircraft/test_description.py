@@ -240,6 +240,14 @@ class TestWhatBadFilesGet:
                 "'AIR_DATA 3' is no action of this file",
                 "use one of: AIR_DATA 1, AIR_DATA 2, BATT OFF, BATT ON, BLEED BOTH",
             ),
+            (
+                "expect_after: {AUTO: \"AIR_DATA 2\", WARN_SHIFT",
+                "expect_after: {AUTO: [\"AIR_DATA 2\"], WARN_SHIFT",
+                "[\"AIR_DATA 2\"]",
+                "aircraft-name-unknown",
+                "['AIR_DATA 2'] is no action",
+                "use one of: AIR_DATA 1, AIR_DATA 2, BATT OFF, BATT ON, BLEED BOTH",
+            ),
         ],
     )  # fmt: skip
     def test_one_fault(self, old, new, line_of, reference, what, mend):

@@ -144,11 +144,15 @@ class TestAttacks:
     )
     def test_bomb_is_refused_at_once(self, text, column):
         """Long, deep, wide and huge formulas cost less than a tenth of a second and no memory to speak of."""
-        start = time.perf_counter()
+        # The thread's own time, and the best of three: a pause of the machine, or to collect what other tests have
+        # left, is no fault of the text.
+        took = []
+        for _ in range(3):
+            start = time.thread_time()
+            error = refusal(text)
+            took.append(time.thread_time() - start)
 
-        error = refusal(text)
-
-        assert time.perf_counter() - start < 0.1
+        assert min(took) < 0.1
         assert error.column == column
 
     @given(st.text(max_size=60))
@@ -422,10 +426,10 @@ def test_formula_runs_in_about_a_microsecond():
 
 
 def _seconds(run):
-    start = time.perf_counter()
+    start = time.thread_time()
     for _ in range(2000):
         run()
-    return time.perf_counter() - start
+    return time.thread_time() - start
 
 
 def test_compiling_is_deterministic():

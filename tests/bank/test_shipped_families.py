@@ -8,12 +8,13 @@ import random
 
 import pytest
 
-from quizsvc.bank.check import BankText, check_bank
+from quizsvc.bank.check import check_bank
 from quizsvc.bank.formula import compile_formula
 from quizsvc.bank.grade import grade, read_response
 from quizsvc.bank.quantity import read_bank_quantity
 from quizsvc.bank.question import compile_item, issue, number_record, present, try_draw
 from quizsvc.physics.units import from_si, to_si
+from quizsvc.services.bank_files import read_folder
 from tests.bank.bank_texts import SHIPPED
 from tests.bank.right_answers import right_answer
 
@@ -89,13 +90,7 @@ SAMPLES = {
 @pytest.fixture(scope="module")
 def bank():
     """The shipped bank, checked once."""
-    paths = sorted(path for path in SHIPPED.rglob("*") if path.suffix in (".yaml", ".md"))
-    texts = []
-    for path in paths:
-        name = path.relative_to(SHIPPED)
-        folder = name.parts[0] if len(name.parts) > 1 else ""
-        texts.append(BankText(str(name), folder, path.read_text(encoding="utf-8")))
-    return check_bank(texts, rng=random.Random(20261125))
+    return check_bank(read_folder(SHIPPED), rng=random.Random(20261125))
 
 
 def compiled(bank, item_id):

@@ -19,6 +19,10 @@ from typing import Any
 import pytest
 
 from quizsvc.store.session import Database
+from tests.browser.device_steps import visit
+from tests.browser.outbox_steps import sign_up
+from tests.browser.serve import BUSY_TIMEOUT_S
+from tests.browser.steps import WHEN_FILLED
 
 ROOT = Path(__file__).resolve().parents[2]
 # As root and in a container Chromium has no sandbox; the rest keeps it from talking to anybody.
@@ -56,13 +60,16 @@ class Site:
     def advance(self, *, days: float = 0.0) -> None:
         """Move the server's clock on."""
         self.ahead_s += days * 86400.0
-        self.clock_file.write_text(str(self.ahead_s), encoding="ascii")
+        # Whole at any moment: the server may be reading it just now.
+        other = self.clock_file.with_name("clock.new")
+        other.write_text(str(self.ahead_s), encoding="ascii")
+        other.replace(self.clock_file)
 
 
 @pytest.fixture
-def bank_name():
-    """Which of the templates of `tests.conftest` is served."""
-    return "bank"
+def bank_name(request):
+    """Which of the templates of `tests.conftest` is served: what the module says."""
+    return getattr(request.module, "BANK", "bank")
 
 
 @pytest.fixture
@@ -85,20 +92,29 @@ def serving(
     database_url = database_url or f"sqlite:///{folder / 'served.db'}"
     templates.fill(database_url.partition(":")[0].partition("+")[0], database_url, bank_name)
     with running(folder / "server.log", clock_file, database_url, **settings) as url:
-        db = Database.open(database_url)
+        db = Database.open(database_url, busy_timeout_s=BUSY_TIMEOUT_S)
         made = Site(url, db, clock_file)
         try:
             yield made
         finally:
             for context in made.contexts:
-                context.close()
+                end(context)
             db.close()
+
+
+def end(context: Any) -> None:
+    """Close a context. What its routes are busy with meanwhile would else be an error of the next trial."""
+    for one in (context, *context.pages):
+        one.unroute_all(behavior="ignoreErrors")
+    context.close()
 
 
 @contextmanager
 def running(log: Path, clock_file: Path, database_url: str, checkout: Path = ROOT, **settings: str) -> Iterator[str]:
     """The service of a checkout as a process, for as long as wanted; gives its address, and looks through its log."""
-    port = _free_port()
+    # It listens before there is a process: nobody else can take the port meanwhile, and whoever calls early waits.
+    listening = socket.create_server(("127.0.0.1", 0), backlog=128)
+    port = listening.getsockname()[1]
     url = f"http://127.0.0.1:{port}"
     environment = {
         **os.environ,
@@ -108,16 +124,17 @@ def running(log: Path, clock_file: Path, database_url: str, checkout: Path = ROO
         **settings,
     }
     with log.open("w") as written:
-        process = subprocess.Popen(
-            [sys.executable, "-m", "tests.browser.serve", str(port), str(clock_file)],
-            cwd=checkout, env=environment, stdout=written, stderr=written,
-        )  # fmt: skip
+        with listening:
+            process = subprocess.Popen(
+                [sys.executable, "-m", "tests.browser.serve", str(port), str(clock_file), str(listening.fileno())],
+                cwd=checkout, env=environment, stdout=written, stderr=written, pass_fds=[listening.fileno()],
+            )  # fmt: skip
         try:
             _wait_for(url, process, log)
             yield url
         finally:
             process.send_signal(signal.SIGTERM)
-            process.wait(timeout=10)
+            process.wait(timeout=60)
     assert "Traceback" not in log.read_text(), log.read_text()
 
 
@@ -137,7 +154,8 @@ def phone(chromium, site):
             base_url=site.url,
             service_workers="allow" if worker else "block",
         )
-        context.set_default_timeout(10_000)
+        context.set_default_timeout(30_000)  # a busy machine; what comes at once is not waited for
+        context.add_init_script(WHEN_FILLED)
         site.contexts.append(context)
         page = context.new_page()
         page.faults = []
@@ -174,19 +192,27 @@ def kept(phone, site):
     return new
 
 
-def _free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
-
-
 def _wait_for(url: str, process: subprocess.Popen, log: Path) -> None:
     for _ in range(1200):  # on a busy machine a process may take long to begin; one that ended is seen at once
         if process.poll() is not None:
             pytest.fail(f"the server ended: {log.read_text()}")
         try:
-            with urllib.request.urlopen(url + "/about", timeout=2):
+            with urllib.request.urlopen(url + "/about", timeout=60):
                 return
         except OSError:
             time.sleep(0.05)
     pytest.fail(f"the server does not answer: {log.read_text()}")
+
+
+@pytest.fixture
+def pilot(phone):
+    """A signed-up person's phone, filled and without signal."""
+
+    def new(**options):
+        page = phone(**options)
+        sign_up(page)
+        visit(page)
+        page.context.set_offline(True)
+        return page
+
+    return new

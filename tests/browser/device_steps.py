@@ -24,10 +24,11 @@ ARTICLE = """() => {
 
 
 def visit(page):
-    """Begin a set, which makes a person, and look at the screen until questions are kept."""
+    """Begin a set, which makes a person, and look at the screen until questions are kept and all is fetched."""
     steps.start(page)
     page.goto(HERE)
     page.locator("[data-begin]").wait_for()
+    steps.filled(page)
 
 
 def begin(page, minutes=25):
@@ -75,7 +76,7 @@ def outcome(page):
 def arrived(page, site, number):
     """Bring the signal back and wait until the service has so many answers."""
     page.context.set_offline(False)
-    for _ in range(600):
+    for _ in range(1200):
         with site.db.reading() as session:
             found = session.scalars(select(Answer)).all()
         if len(found) >= number:
@@ -86,7 +87,7 @@ def arrived(page, site, number):
 
 def all_stored(page):
     """Wait until the screen says that nothing waits any more."""
-    page.get_by_text("Every answer given here is stored by the service.").wait_for(timeout=60_000)
+    page.get_by_text("Every answer given here is stored by the service.").wait_for(timeout=120_000)
 
 
 def outcomes(site):

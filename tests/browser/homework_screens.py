@@ -45,6 +45,7 @@ def homework_addresses(db: Any, person_id: int, now: datetime) -> dict[str, str]
         "number": f"/works/{work.id}/questions/{number}",
         "match": f"/works/{work.id}/questions/{match}",
         "part": f"/works/{work.id}/questions/{work.questions[3].id}",
+        "all": f"/works/{work.id}/all",
         "hand in": f"/works/{work.id}/hand-in",
     }
     for name, feedback in (("handed in", "after closing"), ("told", "with the mark")):

@@ -58,6 +58,15 @@ def installed(device):
     return phone
 
 
+def live_start(page):
+    """Open the service's own start page: the worker waits 8 s for it, and a busy machine may take longer."""
+    for _ in range(20):
+        page.goto("/?live")
+        if not page.locator("[data-device]").count():
+            return
+    pytest.fail("the service's own start page does not come")
+
+
 def versions(page):
     """The names of the caches of the shell."""
     return page.evaluate(SHELLS)

@@ -18,13 +18,17 @@ class Line:
     def __init__(self) -> None:
         self.state = "through"
         self.target = 0
-        self.called = threading.Event()
         self._go = threading.Event()
         self._go.set()
         self._lock = threading.Lock()
         self._open: dict[socket.socket, threading.Thread] = {}
-        self._listening = self._listen(0)
-        self.port = self._listening.getsockname()[1]
+        # Bound for as long as the line is, so that nobody else gets the port while it refuses: without listening, this
+        # one answers no call.
+        self._held = socket.socket()
+        self._held.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        self._held.bind(("127.0.0.1", 0))
+        self.port = self._held.getsockname()[1]
+        self._listening = self._listen(self.port)
         self.url = f"http://127.0.0.1:{self.port}"
 
     def set(self, state: str) -> None:
@@ -43,7 +47,6 @@ class Line:
         """From now on calls are taken and wait."""
         self._go.clear()
         self.set("through")  # what is open already would get by
-        self.called.clear()
 
     def let_go(self) -> None:
         """What waited goes on its way."""
@@ -56,8 +59,9 @@ class Line:
         with self._lock:
             serving = list(self._open.values())
         for one in serving:
-            one.join(timeout=10)
+            one.join(timeout=60)
             assert not one.is_alive(), "a connection outlived its line"
+        self._held.close()
 
     def _listen(self, port: int) -> socket.socket:
         made = socket.create_server(("127.0.0.1", port), backlog=64)
@@ -76,7 +80,6 @@ class Line:
                     thread.start()
 
     def _take(self, caller: socket.socket) -> None:
-        self.called.set()
         self._go.wait()
         try:
             with contextlib.suppress(OSError):

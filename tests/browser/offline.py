@@ -11,7 +11,8 @@ from typing import Any
 
 import pytest
 
-from tests.browser.conftest import ARGUMENTS, PHONE
+from tests.browser.conftest import ARGUMENTS, PHONE, end
+from tests.browser.steps import WHEN_FILLED
 
 UNDEBUGGED = Path(__file__).with_name("undebugged.py")
 
@@ -44,7 +45,8 @@ class Device:
             base_url=self.site.url,
             **self.options,
         )
-        self.context.set_default_timeout(10_000)
+        self.context.set_default_timeout(30_000)
+        self.context.add_init_script(WHEN_FILLED)
         self.context.set_offline(offline)
         self.page = self.fresh()
         return self.page
@@ -59,7 +61,7 @@ class Device:
         """End every process of the browser at once: nothing gets a chance to write."""
         for process in self._processes():
             os.kill(process, signal.SIGKILL)
-        for _ in range(100):
+        for _ in range(1200):
             if not self._processes():
                 break
             time.sleep(0.05)
@@ -84,7 +86,7 @@ class Device:
         if self.context is not None:
             context, self.context = self.context, None
             try:
-                context.close()
+                end(context)
             except Exception as error:  # it was killed: there is nothing left to close
                 assert "closed" in str(error).lower(), error
 
@@ -95,7 +97,7 @@ class Device:
 
 def until(page: Any, condition: str, wanted: Any) -> None:
     """Wait until a script's value is the wanted one."""
-    for _ in range(600):
+    for _ in range(2400):
         found = page.evaluate(condition)
         if found == wanted:
             return

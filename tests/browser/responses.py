@@ -6,11 +6,12 @@ import json
 import math
 import random
 
-from quizsvc.bank.check import BankText, check_bank
+from quizsvc.bank.check import check_bank
 from quizsvc.bank.draw import DrawError
 from quizsvc.bank.portable import OFFLINE_KINDS
 from quizsvc.bank.question import compile_item, issue
 from quizsvc.physics.units import UNITS, format_quantity, from_si, to_si
+from quizsvc.services.bank_files import read_folder
 from tests import kinds_bank
 from tests.bank.bank_texts import SHIPPED, SHIPPED_AIRCRAFT, check
 from tests.bank.kinds import test_second_aircraft as second_aircraft
@@ -28,20 +29,11 @@ EACH = 14
 FORMS = ("{0}", "{0} {1}", "{0}{1}", " {0} ", "+{0}", "{0} {1}.")
 
 
-def _shipped():
-    paths = sorted(path for path in SHIPPED.rglob("*") if path.suffix in (".yaml", ".md"))
-    names = [path.relative_to(SHIPPED) for path in paths]
-    return [
-        BankText(str(name), name.parts[0] if len(name.parts) > 1 else "", (SHIPPED / name).read_text("utf-8"))
-        for name in names
-    ]
-
-
 def compiled():
     """Compiled items by kind: those of the shipped bank, of another aircraft, and one of each kind of the tests."""
     ours = kinds_bank.items(OFFLINE_KINDS)
     banks = (
-        check_bank(_shipped(), rng=random.Random(3)),
+        check_bank(read_folder(SHIPPED), rng=random.Random(3)),
         check_bank(second_aircraft.texts(), rng=random.Random(44)),
         check(ours, concepts=kinds_bank.concepts(OFFLINE_KINDS), aircraft=SHIPPED_AIRCRAFT),
     )

@@ -20,6 +20,7 @@ from tests.browser.conftest import Site, serving
 from tests.browser.desk_screens import desk_addresses
 from tests.browser.homework_screens import homework_addresses
 from tests.browser.school_screens import school_addresses
+from tests.browser.steps import WHEN_FILLED
 from tests.web.keys import right, wrong
 
 NOBODY, PILOT, REVIEWER, INSTRUCTOR = "nobody", "a pilot", "a reviewer", "an instructor"
@@ -145,7 +146,8 @@ def visitor(chromium: Any, made: World, who: str, **options: Any) -> Any:
     context = chromium.new_context(
         base_url=made.site.url, **({"reduced_motion": "reduce", "service_workers": "block"} | options)
     )
-    context.set_default_timeout(10_000)
+    context.set_default_timeout(30_000)
+    context.add_init_script(WHEN_FILLED)
     made.site.contexts.append(context)
     if who in made.tokens:
         context.add_cookies([{"name": "session", "value": made.tokens[who], "url": made.site.url}])

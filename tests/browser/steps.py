@@ -4,7 +4,42 @@ from __future__ import annotations
 
 from typing import Any
 
+from playwright.sync_api import expect
+
 from tests.web.keys import fields, right, wrong
+
+expect.set_options(timeout=60_000)  # a busy machine; Playwright's own is 5 s
+
+
+# A page goes on fetching after it has come: later scripts, and where somebody is signed in, questions to keep. This
+# says of a page when it is done with all of it. The first script takes the clock as it is, before a trial changes it.
+WHEN_FILLED = """{
+  const find = performance.getEntriesByType.bind(performance);
+  const wait = setTimeout.bind(window);
+  let begun = false;
+  const come = async (...files) => {
+    const there = (file) => find("resource").some(({ name }) => name.endsWith(`/${file}.js`));
+    while (!files.every(there)) await new Promise((done) => wait(done, 20));
+  };
+  const said = () => (document.documentElement.dataset.filled = "");
+  addEventListener("load", async () => {
+    await come("installed", "outbox", "fill", "store", "send");
+    if (!begun && !document.querySelector("[href='/account']")) said();
+  });
+  addEventListener("begun", () => {
+    begun = true;
+    delete document.documentElement.dataset.filled;
+  });
+  addEventListener("kept", async () => {
+    if (document.querySelector("[data-device]")) await come("live");
+    said();
+  });
+}"""
+
+
+def filled(page: Any) -> None:
+    """Wait until a page that has come, or a set that was begun on it, fetches nothing more by itself."""
+    page.locator("html[data-filled]").wait_for(state="attached")
 
 
 def arrive(page: Any, what: str) -> None:
@@ -60,5 +95,5 @@ def go_on(page: Any) -> bool:
     before = page.url
     page.locator(".next a.button").click()
     arrive(page, "[data-answer], h1:text-is('End of set')")
-    assert page.url != before
+    expect(page).not_to_have_url(before)
     return page.locator("[data-answer]").count() == 1

@@ -25,6 +25,12 @@ def _said(page, words):
     page.locator("#said", has_text=words).wait_for()
 
 
+def _come(page, address=BENCH):
+    """The bench with its script, which comes after the page has: what is touched before it is not heard."""
+    page.goto(address)
+    page.locator("#bench.live").wait_for(state="attached")
+
+
 def _open(page):
     """Every fold, so that all of the page is looked at."""
     for summary in page.locator("summary").all():
@@ -35,7 +41,7 @@ def _open(page):
 def test_a_thumb_fails_two_parts_and_nothing_is_loaded_again(phone):
     """Open the list, tap two boxes: counts, lists and address follow."""
     page = phone()
-    page.goto(BENCH)
+    _come(page)
     page.evaluate("window.sameOne = true")
     page.get_by_text("24 Electrical power").click()
     page.get_by_label("left generator", exact=True).check()
@@ -43,7 +49,7 @@ def test_a_thumb_fails_two_parts_and_nothing_is_loaded_again(phone):
     _said(page, FAILED)
 
     assert page.evaluate("window.sameOne") is True
-    assert "fail=L_GEN" in page.url and "fail=TIE" in page.url
+    page.wait_for_url(lambda url: "fail=L_GEN" in url and "fail=TIE" in url)
     assert page.locator("[data-part=dies]").get_by_role("link", name="speedbrakes").is_visible()
     assert page.locator("summary", has_text="24 Electrical power: 2 failed").is_visible()
     assert page.evaluate("document.activeElement.value") == "TIE"
@@ -56,7 +62,7 @@ def test_a_thumb_fails_two_parts_and_nothing_is_loaded_again(phone):
 def test_a_part_of_the_picture_is_tapped_on_a_projector(phone):
     """Failed by one tap, mended by the next; the box follows."""
     page = phone(viewport=PROJECTOR)
-    page.goto(BENCH)
+    _come(page)
     page.locator(".bench-wide [data-node=L_BAR]").click()
     _said(page, "1 failed")
 
@@ -72,7 +78,7 @@ def test_a_part_of_the_picture_is_tapped_on_a_projector(phone):
 def test_the_keyboard_alone_fails_a_part_and_finds_why(phone):
     """Tab, space and return; the focus is never lost and lands on the way to the part."""
     page = phone()
-    page.goto(BENCH)
+    _come(page)
 
     def tab_to(condition):
         for _ in range(200):
@@ -99,7 +105,7 @@ def test_the_keyboard_alone_fails_a_part_and_finds_why(phone):
 def test_a_switch_is_moved_and_the_counts_are_announced(phone):
     """The line that says what changed is a live region that stays in the page."""
     page = phone()
-    page.goto(f"{BENCH}?fail=L_GEN&fail=R_GEN")
+    _come(page, f"{BENCH}?fail=L_GEN&fail=R_GEN")
     page.evaluate("window.line = document.getElementById('said')")
     before = page.locator("#said").inner_text()
     page.locator("summary", has_text="Switches").click()
@@ -108,13 +114,13 @@ def test_a_switch_is_moved_and_the_counts_are_announced(phone):
 
     assert page.locator("#said").inner_text() != before
     assert page.evaluate("window.line === document.getElementById('said') && line.getAttribute('role') === 'status'")
-    assert "at-BATT=OFF" in page.url
+    page.wait_for_url("**at-BATT=OFF**")
 
 
 def test_the_slider_reads_the_instrument_at_another_minute(phone):
     """By arrow keys: the number follows, the pointers turn, the focus stays on the slider."""
     page = phone()
-    page.goto(f"{BENCH}?fail=CPC&minute=30")
+    _come(page, f"{BENCH}?fail=CPC&minute=30")
     pointer = page.locator("[data-part=gauge] .pic-pointer[data-dial=cabin]")
     before = pointer.get_attribute("transform")
     page.locator("#minute").focus()
@@ -130,14 +136,14 @@ def test_the_slider_reads_the_instrument_at_another_minute(phone):
 def test_another_flight_moves_the_ends_of_the_slider(phone):
     """The low flight is shorter."""
     page = phone()
-    page.goto(BENCH)
+    _come(page)
     last = page.locator("#minute").get_attribute("max")
     page.locator("summary", has_text="Flight:").click()
     page.get_by_label("From and to").select_option(index=3)
     page.locator("summary", has_text="Hollin Sink").wait_for()
 
     assert page.locator("#minute").get_attribute("max") != last
-    assert "flight=3" in page.url
+    page.wait_for_url("**flight=3**")
 
 
 def test_it_works_without_scripts(phone):
@@ -160,7 +166,7 @@ def test_it_works_without_scripts(phone):
 def test_an_answer_that_comes_late_does_not_overwrite_a_newer_one(phone):
     """Two boxes ticked before the first reply is there: what stands is the state of both."""
     page = phone()
-    page.goto(BENCH)
+    _come(page)
     held = []
 
     def hold(route):
@@ -185,7 +191,7 @@ def test_axe_finds_nothing_on_the_bench(phone, width):
     """WCAG 2.2 AA with everything unfolded, in light and dark; nothing failed, and much failed."""
     page, found = phone(viewport={"width": width, "height": 800}), []
     for address in (BENCH, STATE, f"{BENCH}?fail=RELIEF&fail=CPC&at-BLEED=OFF"):
-        page.goto(address)
+        _come(page, address)
         _open(page)
         axe.look(page, address, found, widths=(width,))
 
@@ -196,7 +202,7 @@ def test_axe_finds_nothing_on_the_bench(phone, width):
 def test_targets_are_48_px_and_nothing_is_wider_than_the_phone(phone):
     """With everything unfolded, down to 320 px."""
     page = phone()
-    page.goto(STATE)
+    _come(page, STATE)
     _open(page)
 
     assert page.locator(TARGETS).count() > 60
@@ -210,7 +216,7 @@ def test_two_columns_on_a_projector_and_one_in_the_hand(phone):
     """The graph stands beside what it does, and each screen has one graph."""
     wide, narrow = phone(viewport=PROJECTOR), phone()
     for page in (wide, narrow):
-        page.goto(STATE)
+        _come(page, STATE)
     left, right = wide.locator(".bench-set").bounding_box(), wide.locator(".bench-seen").bounding_box()
 
     assert left["x"] + left["width"] <= right["x"] and abs(left["y"] - right["y"]) < 60

@@ -27,11 +27,8 @@ from tests.web.keys import right, wrong
 
 pytestmark = pytest.mark.browser
 
-
-@pytest.fixture
-def bank_name():
-    """The bank with one item of every kind."""
-    return "kinds"
+# Of `tests.conftest`: one item of every kind.
+BANK = "kinds"
 
 
 @pytest.mark.parametrize("correctly", [True, False], ids=["rightly", "wrongly"])
@@ -160,6 +157,7 @@ def test_what_was_typed_and_the_set_survive_a_reload(kept, site):
     page.goto(HERE)
 
     page.get_by_role("heading", name=f"Long set, 1 of {count} answered").wait_for()
+    steps.filled(page)
     page.context.set_offline(True)
     page.get_by_role("button", name="Go on").click()
     page.locator("[data-answer]").wait_for()

@@ -15,13 +15,10 @@ from tests.web.keys import fields, right
 
 pytestmark = pytest.mark.browser
 
+# Of `tests.conftest`: one item of every kind.
+BANK = "kinds"
+
 PARTS = f"{TARGETS}, .letters label, .step, .leaders button"
-
-
-@pytest.fixture
-def bank_name():
-    """The bank with one item of every kind."""
-    return "kinds"
 
 
 def test_every_item_owes_its_cautions_on_question_and_feedback(kept, site):

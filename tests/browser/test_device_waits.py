@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from playwright.sync_api import expect
 from sqlalchemy import select
 
 from quizsvc.store.tables import Acknowledgement
@@ -11,11 +12,8 @@ from tests.browser.device_steps import HERE, answer, arrived, begin, onward, out
 
 pytestmark = pytest.mark.browser
 
-
-@pytest.fixture
-def bank_name():
-    """The bank with one item of every kind."""
-    return "kinds"
+# Of `tests.conftest`: one item of every kind.
+BANK = "kinds"
 
 
 def test_pressing_start_is_kept_with_its_time_and_sent(phone, site):
@@ -25,6 +23,7 @@ def test_pressing_start_is_kept_with_its_time_and_sent(phone, site):
     site.advance(days=1)  # the set online acknowledged both for its own day
     page.goto(HERE)
     page.locator("[data-begin]").wait_for()
+    steps.filled(page)
     page.locator("label:has([data-keep])").click()
     page.locator("label:has([data-keep])").click()  # asks the service anew, on its new day
     page.locator("main [data-caution=C9]").wait_for()
@@ -59,7 +58,7 @@ def test_deleting_warns_while_answers_wait(kept, site):
 
     page.get_by_role("button", name="Leave it").click()
     assert page.locator("[data-sure]").is_hidden()
-    assert page.locator("[data-waits]").is_visible()
+    page.locator("[data-waits]").wait_for()
 
     page.get_by_role("button", name="Delete what is kept here").click()
     page.get_by_role("button", name="Delete all the same").click()
@@ -72,8 +71,9 @@ def test_deleting_warns_while_answers_wait(kept, site):
     page.context.set_offline(False)
     page.goto(HERE)
     page.get_by_text("No questions are kept here yet.").wait_for()
-    page.get_by_label("Keep questions ready").check()
+    page.get_by_label("Keep questions ready").click()  # whether it is checked a moment later, the next screen says
     page.locator("[data-begin]").wait_for()
+    expect(page.get_by_label("Keep questions ready")).to_be_checked()
 
 
 def test_a_stranger_and_a_browser_without_scripts_are_told(phone):
@@ -95,6 +95,7 @@ def change(page, what):
     page.context.set_offline(False)  # without a worker the page itself needs the line
     page.goto(HERE)
     page.locator("[data-begin]").wait_for()
+    steps.filled(page)
     page.context.set_offline(True)
     begin(page)
     while page.locator("[data-kind]").get_attribute("data-kind") != "one":
@@ -172,7 +173,7 @@ def test_a_refused_answer_says_why_and_can_be_removed(kept, site):
 
     page.locator("[data-refused] button").click()
     page.locator("[data-refused]").wait_for(state="hidden")
-    assert page.get_by_text("Every answer given here is stored by the service.").is_visible()
+    page.get_by_text("Every answer given here is stored by the service.").wait_for()
 
 
 def test_somebody_elses_answers_are_only_counted(kept, site):
@@ -188,6 +189,54 @@ def test_somebody_elses_answers_are_only_counted(kept, site):
     page.get_by_text("1 answer of somebody else waits here until that person signs in on this device.").wait_for()
     page.locator("[data-waits]").wait_for(state="hidden")
     assert page.get_by_role("button", name="Go on").is_hidden()
+
+
+@pytest.mark.parametrize("how", ["Next", "Stop here"])
+def test_a_full_device_shows_the_end_of_a_set_all_the_same(kept, how):
+    """That the set is over cannot be kept: a press goes on nevertheless, to what was answered."""
+    page = kept()
+    begin(page, 3)
+    page.get_by_role("button", name="pass", exact=True).click()
+    page.locator("#outcome").wait_for()
+    while how == "Next" and page.get_by_role("button", name="End of set").count() == 0:
+        onward(page)
+        page.get_by_role("button", name="pass", exact=True).click()
+        page.locator("#outcome").wait_for()
+    page.evaluate(FULL)
+    page.get_by_role("button", name="End of set" if how == "Next" else how).click()
+    page.locator("[data-tally]:has-text(' pass')").wait_for()
+    page.get_by_role("button", name="Another set").click()
+    page.locator("[data-waits]").wait_for()
+
+    assert page.faults == []
+
+
+FULL = """() => {
+  const put = IDBObjectStore.prototype.put;
+  IDBObjectStore.prototype.put = function (...given) {
+    if (this.name === "sets") throw new DOMException("Full.", "QuotaExceededError");
+    return put.apply(this, given);
+  };
+}"""
+
+
+def test_somebody_elses_database_that_cannot_be_read_hides_nothing_of_ones_own(phone):
+    """Of a later version, say: the screen is painted to its end."""
+    page = phone()
+    visit(page)
+    page.evaluate(ANOTHER)
+    page.goto(HERE)
+    page.get_by_label("Keep questions ready").wait_for(state="visible")
+
+    expect(page.get_by_label("Keep questions ready")).to_be_checked()
+    assert page.faults == []
+
+
+ANOTHER = """async () => {
+  const store = await import(document.querySelector("script[src$='main.js']").src.replace("main.js", "store.js"));
+  await store.device("persons", (known) => [...known, 999]);
+  (await store.done(indexedDB.open("quizsvc-999", 2))).close();
+}"""
 
 
 def test_refused_storage_says_so(phone):

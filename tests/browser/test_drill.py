@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
+
 import pytest
 from sqlalchemy import func, select
 
@@ -78,7 +80,10 @@ def test_a_set_is_drilled_and_the_missed_one_offered_again(phone, site, script):
 def test_a_lost_request_is_sent_again_and_stored_once(phone, site):
     """The request never left the phone: a sentence says so, nothing is lost, the third try arrives."""
     page = phone()
+    page.clock.install()
     steps.start(page)
+    steps.filled(page)  # what is sent after a fill ends the pause between two tries
+    page.clock.pause_at(datetime.now(UTC) + timedelta(minutes=5))  # no try but the first and those that are asked for
     lost = []
 
     def lose(route):
@@ -96,7 +101,10 @@ def test_a_lost_request_is_sent_again_and_stored_once(phone, site):
 
     assert _answers(site) == 0
 
-    page.get_by_role("button", name="Try now").click()
+    for tries in (1, 2):
+        while len(lost) < tries:
+            page.wait_for_timeout(20)
+        page.get_by_role("button", name="Try now").click()
     steps.arrive(page, "#outcome")
 
     assert len(lost) == 3
@@ -125,6 +133,32 @@ def test_a_lost_reply_is_not_stored_twice(phone, site):
 
     assert len(tries) == 2
     assert page.locator("#outcome").inner_text().strip() == "miss"
+    assert _answers(site) == 1
+
+
+def test_a_page_of_something_on_the_way_makes_no_second_answer(phone, site):
+    """The answer is stored, and a gateway says that it took too long: whatever is pressed next is the same answer."""
+    page = phone()
+    steps.start(page)
+    tries = []
+
+    def late(route):
+        tries.append(1)
+        if len(tries) == 1:
+            route.fetch()
+            route.fulfill(status=524, content_type="text/html", body="<h1>A timeout occurred</h1>")
+        else:
+            route.continue_()
+
+    page.route("**/api/v1/answers", late)
+    steps.fill(page, right(site.db, steps.question(page)))
+    page.get_by_role("button", name="Answer", exact=True).click()
+    page.locator("#refusal:has-text('This could not be sent.')").wait_for()
+    page.locator("input[name=sureness][value=think]").check()
+    page.get_by_role("button", name="Answer", exact=True).click()
+    steps.arrive(page, "#outcome")
+
+    assert page.locator("#outcome").inner_text().strip() == "full"
     assert _answers(site) == 1
 
 

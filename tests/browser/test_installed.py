@@ -15,6 +15,7 @@ from tests.browser.installed_steps import (
     WAITS,
     installed,
     line,
+    live_start,
     look_for_another,
     replace,
     site,
@@ -119,7 +120,7 @@ class TestWithoutTheService:
         page.goto(address)
 
         page.locator("[data-begin]").wait_for()
-        assert "This page needs the service" in page.locator("#status").inner_text()
+        page.locator("#status:has-text('This page needs the service')").wait_for()
 
     def test_a_page_that_hangs_is_not_waited_for_for_ever(self, installed, line):
         """After some seconds the device's own screen comes."""
@@ -127,8 +128,8 @@ class TestWithoutTheService:
         page = installed.fresh()
         page.goto("/log", wait_until="commit")
 
-        page.locator("[data-begin]").wait_for(timeout=20_000)
-        assert "This page needs the service" in page.locator("#status").inner_text()
+        page.locator("[data-begin]").wait_for()
+        page.locator("#status:has-text('This page needs the service')").wait_for()
 
     def test_when_it_is_back_so_are_the_pages(self, installed, line):
         """Nothing of the outage is kept."""
@@ -137,7 +138,10 @@ class TestWithoutTheService:
         page.goto("/log")
         page.locator("[data-begin]").wait_for()
         line.set("through")
-        page.goto("/log")
+        for _ in range(20):  # the worker waits 8 s for a page, and a busy machine may take longer
+            page.goto("/log")
+            if not page.locator("[data-device]").count():
+                break
 
         assert page.locator("h1").inner_text() == "Log of answers"
 
@@ -183,7 +187,7 @@ class TestVersions:
     def test_an_open_set_in_another_tab_holds_it_back(self, installed, publish):
         """The tab that looks for it shows no set; the other does, with a question of the service."""
         other = installed.fresh()
-        other.goto("/?live")
+        live_start(other)
         other.get_by_text("Go on").first.click()
         other.locator("[data-question], [data-set-open]").first.wait_for()
         page = installed.page
@@ -235,6 +239,7 @@ class TestNobodyInside:
         page.get_by_label("Name").fill("Nadir Eshvale")
         page.get_by_label("Password").fill("ochre lantern nine")
         page.get_by_role("button", name="Sign up").click()
+        page.get_by_text("Signed up as").wait_for()
         for address in (HERE, "/log", "/account", "/thin-spots", "/"):
             page.goto(address)
         until(page, CONTROLLED, True)

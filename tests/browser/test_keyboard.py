@@ -22,7 +22,7 @@ SCREENS = {
     PILOT: (
         "/", "/log", "/thin-spots", "/expectation", "/account", "/account/password", "/account/devices",
         "/account/delete", "/on-this-device", "/homework", "/account/sharing", "/account/calendar",
-        "/people/{school[person]}/evidence",
+        "/people/{school[person]}/evidence", "/plan", "/plan/check-date?last_check=2026-03-31", "/plan/debrief",
     ),
     REVIEWER: (
         "/training", "/preview?q=asked", "/preview/asked-as-one", "/bank-desk", "{school[own desk item]}",
@@ -51,6 +51,10 @@ def test_tab_walks_every_screen_in_its_order(made, chromium, who, scheme):
     drill = drill_addresses(made).values() if who == PILOT and scheme == "light" else ()
     for address in (*SCREENS[who], *drill):
         page.goto(address.format_map(vars(made)))
+        if address == "/on-this-device":  # what is kept shows itself when it is read, and once more when it was fetched
+            steps.filled(page)
+            page.locator("[data-begin]").wait_for()
+            page.locator("[data-keeping]").wait_for()
         keys = Keys(page)
         page.evaluate("document.activeElement.blur()")
         while keys.tab():
@@ -204,6 +208,7 @@ def test_sign_up_sign_out_and_sign_in(made, chromium):
 
 
 def _opened_at_refusal(keys):
+    keys.page.locator("#refusal:focus").wait_for()  # given by the next picture of the page, which may follow its load
     assert keys.focused()["role"] == "alert"
 
 
@@ -241,6 +246,7 @@ def test_a_squawk_the_log_and_the_handbook(made, chromium):
     keys.press(".filter button")
     page.wait_for_url("**outcome=miss**")
     keys.press(".log-stem a")
+    page.wait_for_url("**/questions/**")  # the Log has an #outcome too, its filter
     steps.arrive(page, "#outcome")
     keys.press(".to-handbook a")
     page.wait_for_url("**/handbook/**")
@@ -261,6 +267,7 @@ def test_the_fault_bench(made, chromium):
     """A part fails, the counts are said in the place that was there, and the way to a lost part is looked at."""
     page = visitor(chromium, made, NOBODY, viewport=PHONE)
     page.goto(BENCH)
+    page.locator("#bench.live").wait_for(state="attached")  # its script comes after the page has
     keys, said = Keys(page), "document.getElementById('said')"
     before = keys.node(said)
     page.locator("summary", has_text="24 Electrical").evaluate("one => one.dataset.test = 'power'")

@@ -13,14 +13,11 @@ from tests.web.keys import fields, right
 
 pytestmark = pytest.mark.browser
 
+# Of `tests.conftest`: one item of every kind.
+BANK = "kinds"
+
 KINDS = {"one", "some", "number", "order", "match", "still-works", "gauge", "profile", "say"}
 PARTS = ["a", "b", "c"]
-
-
-@pytest.fixture
-def bank_name():
-    """The bank with one item of every kind."""
-    return "kinds"
 
 
 def start(page):
@@ -236,6 +233,9 @@ def test_an_open_row_says_so_itself(phone, site, script):
         field = page.locator(f"[name='{rows[-1]}']").first
         told = page.locator("#refusal")
 
+        field.and_(page.locator(":focus")).wait_for(
+            state="attached"
+        )  # without scripts by the next picture of the page, after its load
         assert page.evaluate("document.activeElement.name") == rows[-1], name
         assert told.count() == 1
         assert 0 <= told.bounding_box()["y"] - field.bounding_box()["y"] < 300, name

@@ -12,16 +12,13 @@ from quizsvc.store.tables import Answer, Grade, Question
 from tests.browser import steps
 from tests.browser.device_steps import HERE, answer, arrived, begin, drill, onward, visit
 from tests.browser.offline import device
+from tests.browser.outbox_steps import sign_in, sign_up
 
 __all__ = ["device"]
 pytestmark = pytest.mark.browser
-NAME, PASSWORD = "Nadir Eshvale", "ochre lantern nine"
 
-
-@pytest.fixture
-def bank_name():
-    """The bank with one item of every kind."""
-    return "kinds"
+# Of `tests.conftest`: one item of every kind.
+BANK = "kinds"
 
 
 def stored(site):
@@ -71,25 +68,28 @@ def test_a_set_without_signal_outlives_the_browser(device, site):
     page.get_by_text("Every answer given here is stored by the service.").wait_for()
 
 
+def _see_kept(page):
+    """Leave Start only when its stock has come, and look at what is kept: two fills at once make a longer stock."""
+    steps.filled(page)
+    page.goto(HERE)
+    page.locator("[data-begin]").wait_for()
+    steps.filled(page)
+
+
 def test_two_devices_with_one_stock(device, site):
     """Both answer the same questions without signal: the first to arrive counts, the other is kept as void."""
     first, second = device(), device()
     page = first.open()
     steps.start(page)
-    page.goto("/sign-up")
-    page.get_by_label("Name").fill(NAME)
-    page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Sign up").click()
-    page.goto(HERE)
-    page.locator("[data-begin]").wait_for()
+    steps.filled(page)
+    sign_up(page)
+    _see_kept(page)
     first.controlled()
     other = second.open()
     other.goto("/sign-in")
-    other.get_by_label("Name").fill(NAME)
-    other.get_by_label("Password").fill(PASSWORD)
-    other.get_by_role("button", name="Sign in").click()
-    other.goto(HERE)
-    other.locator("[data-begin]").wait_for()
+    sign_in(other)
+    other.wait_for_url(f"{site.url}/")
+    _see_kept(other)
     second.controlled()
     done = []
     for one, correctly in ((first, True), (second, False)):

@@ -6,12 +6,16 @@ import pytest
 from sqlalchemy import func, select
 
 from quizsvc.store.tables import Answer, Person
-from tests.browser.device_steps import HERE, all_stored, answer, arrived, begin, onward, visit
-from tests.browser.test_outbox import BATCHES, NAME, databases, give, sign_up, stored
-from tests.browser.test_outbox_many import WAITING
+from tests.browser.device_steps import HERE, all_stored, answer, arrived, begin, onward
+from tests.browser.offline import until
+from tests.browser.outbox_steps import BATCHES, NAME, WAITING, come, databases, give, sign_up, stored
 
 pytestmark = pytest.mark.browser
 
+# Of `tests.conftest`: one item of every kind.
+BANK = "kinds"
+
+KEPT_QUESTIONS = "**/api/v1/kept-questions"
 NOT_CONFIRMED = "Not confirmed by the service, so nothing here was deleted."
 CHANGE_FIRST = """async (state) => {
   const beside = document.querySelector("script[src$='main.js']").src;
@@ -22,26 +26,6 @@ CHANGE_FIRST = """async (state) => {
   await put(db, "answers", { ...first, state, problem });
   db.close();
 }"""
-
-
-@pytest.fixture
-def bank_name():
-    """The bank with one item of every kind."""
-    return "kinds"
-
-
-@pytest.fixture
-def pilot(phone):
-    """A signed-up person's phone, filled and without signal."""
-
-    def new(**options):
-        page = phone(**options)
-        sign_up(page)
-        visit(page)
-        page.context.set_offline(True)
-        return page
-
-    return new
 
 
 def persons(site):
@@ -151,6 +135,30 @@ def test_refused_answers_alone_are_said_too(pilot, site):
     assert databases(page) == []
 
 
+# What a tab does that sends or fills: it finds out whose device this is, and opens their database.
+WHO = """async () => {
+  globalThis.store = await import(document.querySelector("script[src$='main.js']").src.replace("main.js", "store.js"));
+  globalThis.mine = await globalThis.store.who();
+}"""
+OPEN = "store.open(mine).then(() => 'opened', () => 'refused')"
+
+
+def test_who_has_signed_out_gets_no_database_again(pilot):
+    """Signed out in one tab between the two steps of another: nothing is made anew, and nobody is listed."""
+    page = pilot()
+    page.context.set_offline(False)
+    page.evaluate(WHO)
+    assert page.evaluate(OPEN) == "opened"
+    tab = page.context.new_page()
+    tab.goto("/account")
+    tab.get_by_role("button", name="Sign out", exact=True).click()
+    tab.wait_for_url("**/")
+
+    assert page.evaluate(OPEN) == "refused"
+    until(page, "indexedDB.databases().then((all) => all.filter(({ name }) => /-[0-9]+$/.test(name)).length)", 0)
+    assert page.evaluate("store.device('persons')") == []
+
+
 DELETE_ALL = """async () => {
   for (const { name } of await indexedDB.databases()) {
     await new Promise((resolve) => (indexedDB.deleteDatabase(name).onsuccess = resolve));
@@ -166,7 +174,7 @@ def test_an_answer_given_after_everything_was_deleted_is_not_lost(pilot, site, h
     if how == "another tab":
         page.context.set_offline(False)
         tab = page.context.new_page()
-        tab.goto("/about")
+        tab.goto("/health")  # a page with scripts would keep questions anew meanwhile
         tab.evaluate(DELETE_ALL)
         tab.close()
         page.context.set_offline(True)
@@ -204,7 +212,7 @@ def test_leaving_a_page_that_alone_has_an_answer_is_asked_first(pilot, site):
     asked = []
     page.on("dialog", lambda dialog: (asked.append(dialog.type), dialog.dismiss()))
     page.close(run_before_unload=True)
-    for _ in range(300):
+    for _ in range(1200):
         if asked:
             break
         page.wait_for_timeout(100)
@@ -212,5 +220,41 @@ def test_leaving_a_page_that_alone_has_an_answer_is_asked_first(pilot, site):
     assert page.locator("#outcome").is_visible()
 
     arrived(page, site, 1)
+    until(page, LEAVES, True)  # the service may have stored it before its reply is read here
     page.goto(HERE)
     assert asked == ["beforeunload"]
+
+
+# Whether the page may be left without a question.
+LEAVES = "dispatchEvent(new Event('beforeunload', { cancelable: true }))"
+
+
+def test_first_questions_that_come_while_signing_out_go_too(phone):
+    """A line so slow that the first stock is still on its way: it tells the device whose it is when nobody is in."""
+    page = phone()
+    page.route(KEPT_QUESTIONS, lambda route: route.abort())
+    sign_up(page)
+    page.unroute(KEPT_QUESTIONS)
+    first, asked = [], []
+
+    def hold(route):
+        if route.request.post_data == "{}":  # whether the session is over
+            asked.append(route)
+        elif not first:
+            first.append((route, route.fetch()))
+        else:
+            route.continue_()
+
+    page.route(KEPT_QUESTIONS, hold)
+    page.goto("/account")
+    come(page, lambda: first)
+    page.get_by_role("button", name="Sign out", exact=True).click()
+    come(page, lambda: asked)
+    assert databases(page) == []
+    route, reply = first[0]
+    route.fulfill(response=reply)
+    come(page, lambda: databases(page))
+    asked[0].continue_()
+    page.get_by_text("Signed out on this device.").wait_for()
+
+    assert databases(page) == []

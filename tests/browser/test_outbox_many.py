@@ -9,11 +9,26 @@ from sqlalchemy import select
 
 from quizsvc.store.tables import Answer, Person, Question
 from tests.bank.right_answers import right_answer
+from tests.browser import steps
 from tests.browser.device_steps import HERE, all_stored, arrived, visit
-from tests.browser.test_outbox import BATCHES, NAME, databases, give, sign_in, sign_up, stored
-from tests.browser.test_outbox_stalls import in_order, sent_in
+from tests.browser.outbox_steps import (
+    BATCHES,
+    NAME,
+    WAITING,
+    come,
+    databases,
+    give,
+    in_order,
+    sent_in,
+    sign_in,
+    sign_up,
+    stored,
+)
 
 pytestmark = pytest.mark.browser
+
+# Of `tests.conftest`: one item of every kind.
+BANK = "kinds"
 
 OTHER = "Oda Merrowin"
 KEEP = """async (rows) => {
@@ -23,40 +38,12 @@ KEEP = """async (rows) => {
   for (const row of rows) await put(db, "answers", { ...row, state: "waiting" });
   db.close();
 }"""
-WAITING = """async (name) => {
-  const opening = indexedDB.open(name);
-  const db = await new Promise((resolve) => (opening.onsuccess = () => resolve(opening.result)));
-  const reading = db.transaction("answers").objectStore("answers").getAll();
-  const rows = await new Promise((resolve) => (reading.onsuccess = () => resolve(reading.result)));
-  db.close();
-  return rows.filter(({ state }) => state === "waiting").map(({ question }) => question);
-}"""
 # Asks for a round and comes back at once.
 ASK = """async () => {
   const beside = document.querySelector("script[src$='main.js']").src;
   const { flush } = await import(beside.replace("main.js", "outbox.js"));
   globalThis.round = flush();
 }"""
-
-
-@pytest.fixture
-def bank_name():
-    """The bank with one item of every kind."""
-    return "kinds"
-
-
-@pytest.fixture
-def pilot(phone):
-    """A signed-up person's phone, filled and without signal."""
-
-    def new(**options):
-        page = phone(**options)
-        sign_up(page)
-        visit(page)
-        page.context.set_offline(True)
-        return page
-
-    return new
 
 
 def questions_of(site, number):
@@ -102,6 +89,7 @@ def test_of_two_tabs_one_sends(pilot, site):
     tab = page.context.new_page()
     tab.goto(HERE)
     tab.locator("[data-begin]").wait_for()
+    steps.filled(tab)
     page.context.set_offline(True)
     rows = questions_of(site, 3)
     held = []
@@ -116,9 +104,9 @@ def test_of_two_tabs_one_sends(pilot, site):
     page.context.set_offline(False)
     page.evaluate(KEEP, rows)
     page.evaluate(ASK)
-    until(page, lambda: held)
+    come(page, lambda: held)
     tab.evaluate(ASK)
-    until(page, lambda: tab.evaluate("async () => (await navigator.locks.query()).pending.length") >= 1)
+    come(page, lambda: tab.evaluate("async () => (await navigator.locks.query()).pending.length") >= 1)
     assert len(batches) == 1
     held[0].continue_()
     arrived(page, site, 3)
@@ -127,15 +115,6 @@ def test_of_two_tabs_one_sends(pilot, site):
 
     assert [one for batch in batches for one in batch] == [row["uuid"] for row in rows]
     assert tuple(stored(site)) == (3, 3)
-
-
-def until(page, done):
-    """Wait for something; the test fails where it does not come."""
-    for _ in range(300):
-        if done():
-            return
-        page.wait_for_timeout(100)
-    pytest.fail("it did not come")
 
 
 def test_a_lock_that_is_refused_does_not_silence_the_outbox(pilot, site):
@@ -184,7 +163,7 @@ def test_one_who_signs_in_by_name_leaves_the_others_answers_alone(phone, pilot, 
     page.goto("/sign-in")
     sign_in(page, OTHER)
     page.wait_for_url("**/")
-    until(page, lambda: len(databases(page)) == 2)
+    come(page, lambda: len(databases(page)) == 2)
     page.goto(HERE)
     page.get_by_text("2 answers of somebody else wait here until that person signs in on this device.").wait_for()
 
@@ -223,7 +202,7 @@ def test_a_claim_answered_no_adds_nothing(phone, site):
     page.on("response", lambda reply: replies.append(reply.status) if "/answer-batches" in reply.url else None)
     page.goto(HERE)
     page.get_by_text("2 answers of somebody else wait here").wait_for()
-    until(page, lambda: replies)
+    come(page, lambda: replies)
 
     assert set(replies) == {409}
     assert page.get_by_role("link", name="Say whether they are yours").is_hidden()

@@ -26,6 +26,11 @@ PAGES = {
     "/claim": {},  # a test of its own: the offer comes only after answers without a name
     "/log": {PILOT: ["/log", "/log?outcome=miss", "/log?outcome=void&system=none"]},
     "/thin-spots": {PILOT: ["/thin-spots"], REVIEWER: ["/thin-spots"]},
+    "/plan": {PILOT: ["/plan"], REVIEWER: ["/plan"]},
+    "/plan/check-date": {
+        PILOT: ["/plan/check-date", "/plan/check-date?last_check=2026-03-31&interval=12&counted=own"],
+    },
+    "/plan/debrief": {PILOT: ["/plan/debrief"]},
     "/expectation": {PILOT: ["/expectation"], REVIEWER: ["/expectation"]},
     "/on-this-device": {NOBODY: ["/on-this-device"], PILOT: ["/on-this-device"]},
     "/account": {PILOT: ["/account"], REVIEWER: ["/account"]},
@@ -46,7 +51,15 @@ PAGES = {
     "/bank-desk/handbook": {REVIEWER: ["/bank-desk/handbook"]},
     "/bank-desk/handbook/<number:revision_id>": {REVIEWER: ["{school[handbook]}"]},
     "/bank-desk/new": {REVIEWER: ["/bank-desk/new"]},
-    "/bank-desk/items/<desk_item>": {REVIEWER: ["{school[desk item]}", "{school[own desk item]}"]},
+    "/bank-desk/items/<desk_item>": {
+        REVIEWER: [
+            "{school[desk item]}",
+            "{school[own desk item]}",
+            "{school[withdrawn desk item]}",
+            "{school[desk item out of use]}",
+            "{school[desk item left behind]}",
+        ],
+    },  # fmt: skip
     "/preview": {REVIEWER: ["/preview", "/preview?q=gauge"], PILOT: ["/preview"]},
     "/preview/<item>": {REVIEWER: [f"/preview/asked-as-{kind}" for kind in sorted({*KINDS, "scenario"})]},
     "/sets/<key:set_id>": {PILOT: ["/sets/{ended_set}", "/sets/{open_set}"]},
@@ -57,12 +70,15 @@ PAGES = {
     "/works/<key:work_id>/questions/<key:question_id>": {
         PILOT: ["{homework[number]}", "{homework[part]}", "{homework[match]}", "{homework[feedback]}"]
     },
+    "/works/<key:work_id>/all": {PILOT: ["{homework[all]}"]},
     "/works/<key:work_id>/hand-in": {PILOT: ["{homework[hand in]}"]},
     "/works/<key:work_id>/receipt": {PILOT: ["{homework[receipt]}"]},
     "/account/notices": {PILOT: ["/account/notices"], INSTRUCTOR: ["/account/notices"]},
+    "/account/re-marks": {PILOT: ["/account/re-marks"]},
     "/account/calendar": {PILOT: ["/account/calendar"]},
     "/account/looks": {PILOT: ["/account/looks"], INSTRUCTOR: ["/account/looks"]},
     "/account/sharing": {PILOT: ["/account/sharing"]},
+    "/account/squawks": {PILOT: ["/account/squawks"]},
     "/join": {NOBODY: ["/join"], PILOT: ["/join"]},
     "/join/<code>": {
         NOBODY: ["{school[code]}", "/join/22222222"],
@@ -89,7 +105,7 @@ PAGES = {
     "/assignments/<number:assignment_id>/spread": {INSTRUCTOR: ["{school[told]}/spread"]},
     "/assignments/<number:assignment_id>/statistics": {INSTRUCTOR: ["{school[told]}/statistics"]},
     "/assignments/<number:assignment_id>/marks": {INSTRUCTOR: ["{school[told]}/marks"]},
-    "/assignments/<number:assignment_id>/marks/<number:person_id>": {
+    "/assignments/<number:assignment_id>/marks/<who:person_id>": {
         INSTRUCTOR: ["{school[told]}/marks/{school[person]}"]
     },
     "/assignments/<number:assignment_id>/places/<number:place>/re-mark": {
@@ -99,6 +115,7 @@ PAGES = {
     "/squawks/<number:squawk_id>": {INSTRUCTOR: ["{school[squawk]}"], REVIEWER: ["{school[squawk]}"]},
     "/groups/<number:group_id>/practice": {INSTRUCTOR: ["{school[group]}/practice"]},
     "/training": {REVIEWER: ["/training"]},
+    "/training/groups": {REVIEWER: ["/training/groups"]},
     "/people/<number:person_id>/evidence": {
         who: ["/people/{school[person]}/evidence"] for who in (PILOT, INSTRUCTOR, REVIEWER)
     },
@@ -106,6 +123,7 @@ PAGES = {
 }
 # Those of a role alone are looked at as what they are by test_monday, test_evidence and test_calendar.
 NO_PAGES_OF = {
+    "/training.csv",
     "/assignments/<number:assignment_id>/marks.csv",
     "/people/<number:person_id>/evidence.csv",
     "/people/<number:person_id>/evidence.json",
@@ -205,11 +223,11 @@ def test_axe_finds_nothing_for_a_person_without_a_name(made, chromium):
         page.goto(address)
         look(page, address, found)
     page.goto("/sign-in")
-    for password in ("wrong lantern nine", "ochre lantern nine"):
+    for password, what in (("wrong lantern nine", "#refusal"), ("ochre lantern nine", "button[name=accept]")):
         page.get_by_label("Name").fill(f"Aluna Dreywick {PILOT}")
         page.get_by_label("Password").fill(password)
         page.get_by_role("button", name="Sign in").click()
-        steps.arrive(page, "#refusal, button[name=accept]")
+        steps.arrive(page, what)
         look(page, f"signed in with {password}", found)
 
     assert page.url.endswith("/claim")

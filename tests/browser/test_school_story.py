@@ -13,6 +13,7 @@ import sqlalchemy as sa
 from quizsvc.services import accounts, banks
 from quizsvc.store.tables import AssignmentPlace, Person
 from tests import factories
+from tests.browser import steps
 from tests.browser.conftest import serving
 from tests.services import school
 from tests.services.assigned import add_assignment
@@ -36,13 +37,15 @@ def site(templates, tmp_path, bank_name, database_url):
 
 
 def press(page, name, **more):
-    """Press the button of this name."""
+    """Press the button of this name; where that leads to another page, all of it has come."""
     page.get_by_role("button", name=name, exact=True, **more).click()
+    page.wait_for_load_state()
 
 
 def follow(page, name):
-    """Tap the link of this name in the page's own part."""
+    """Tap the link of this name in the page's own part; all of the next page has come."""
     page.locator("main").get_by_role("link", name=name, exact=True).first.click()
+    page.wait_for_load_state()
 
 
 def signed_in(phone, site, name, *roles, **options):
@@ -111,7 +114,7 @@ def made_group(page):
     if not page.locator("input[value='tolquenny-19']").is_checked():
         page.locator("label.row:has(input[value='tolquenny-19'])").click()
     press(page, "Make the group")
-    page.wait_for_url("**/groups/*")
+    page.wait_for_url(re.compile(r"/groups/\d+$"))
     group_id = number_in(page.url, "groups")
     follow(page, "Code to join")
     press(page, "Make a code")
@@ -166,7 +169,7 @@ def released(page, group_id):
     seen = {}
     for name in ("Pim Holloquist", "Lioba Fennimark"):
         follow(page, name)
-        page.locator(f"h1:text-is('{name}')").wait_for()
+        steps.arrive(page, f"h1:text-is('{name}')")
         seen[name] = shown_to_instructor(page)
         page.go_back()
         page.wait_for_url("**/preview")
@@ -187,7 +190,7 @@ def done(page, mine):
     follow(page, "Differential and gate")
     press(page, "Begin")
     for place, (stem, options, key) in enumerate(mine, 1):
-        page.locator(f"h1:text-is('{place} of {len(mine)}')").wait_for()
+        steps.arrive(page, f"h1:text-is('{place} of {len(mine)}')")
         assert page.locator("#stem").inner_text().strip() == stem
         assert page.locator("[role=radiogroup] label.row span").all_inner_texts() == options
         if options:
@@ -217,7 +220,7 @@ def handed_in(page):
     receipt = page.locator(".hash").inner_text().strip()
     assert receipt == hashlib.sha256(content.encode()).hexdigest()
     follow(page, "To the feedback")
-    page.locator("h1:text-is('2 of 3')").wait_for()
+    steps.arrive(page, "h1:text-is('2 of 3')")
     return receipt
 
 
@@ -225,7 +228,7 @@ def squawked(page, mine):
     """The feedback shows the preview's keys; the choice is a miss with its belief, and is squawked."""
     page.locator("ol.leaders a").first.click()
     for place, (stem, options, key) in enumerate(mine, 1):
-        page.locator(f"h1:text-is('{place} of {len(mine)}')").wait_for()
+        steps.arrive(page, f"h1:text-is('{place} of {len(mine)}')")
         assert stem in page.inner_text("main")
         if options:
             assert key in page.locator("ul.marks li.is-key").inner_text()
@@ -233,7 +236,7 @@ def squawked(page, mine):
             page.locator("details.squawk summary").click()
             page.locator("#squawk").fill("The landing setting moves the warning here.")
             press(page, "Send the squawk")
-            page.locator(f"h1:text-is('{place} of {len(mine)}')").wait_for()
+            steps.arrive(page, f"h1:text-is('{place} of {len(mine)}')")
         else:
             assert page.locator("dl.readings div:has(dt:text-is('Key')) dd").first.inner_text().strip() == key
             assert page.locator("#outcome").inner_text().strip() == "full"
@@ -299,12 +302,14 @@ def re_marked(site, page, student, assignment, tmp_path):
     page.goto("/desk")
     follow(page, "1 open")
     page.locator("main ul.rows a").first.click()
+    page.wait_for_load_state()
     assert "The landing setting moves the warning here." in page.inner_text("main")
     page.locator("label.row:has(input[value=fixed])").click()
     page.locator("#text").fill("The warning follows the landing setting.")
     press(page, "Keep")
     page.locator("text=Whoever raised it is told.").wait_for()
     page.get_by_role("link", name="Re-mark question").first.click()
+    page.wait_for_load_state()
     assert "3 of 5 marks change" in page.inner_text("main")
     page.locator("#why").fill("Modification 12.")
     press(page, "Re-mark")
@@ -322,7 +327,7 @@ def re_marked(site, page, student, assignment, tmp_path):
     student.goto("/homework")
     follow(student, "Differential and gate")
     follow(student, "Differential and gate")
-    student.locator("h1:text-is('3 of 3')").wait_for()
+    steps.arrive(student, "h1:text-is('3 of 3')")
 
 
 def evidence(page, student, receipt):
@@ -332,7 +337,7 @@ def evidence(page, student, receipt):
     """
     page.goto("/training")
     follow(page, "Pim Holloquist")
-    page.locator("h1:text-is('Evidence sheet')").wait_for()
+    steps.arrive(page, "h1:text-is('Evidence sheet')")
     words = page.inner_text("main")
     assert "Differential and gate" in words and f"{GATE} 1" in words and receipt in words
     assert not [one for one in ("3 of 3", "2 of 3", "13,400", "the high setting") if one in words]

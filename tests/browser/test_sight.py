@@ -17,6 +17,7 @@ OTHERS = (
     "/thin-spots", "/expectation", "/account", "/account/password", "/account/devices", "/account/delete",
     "/on-this-device", "/homework", "/account/sharing", "/account/looks", "/account/calendar",
     "/people/{school[person]}/evidence", "/people/{school[person]}/evidence.html",
+    "/plan", "/plan/check-date?last_check=2026-03-31", "/plan/debrief",
 )  # fmt: skip
 OF_INSTRUCTOR = (
     "/desk", "{school[group]}", "{school[group]}/code", "{school[group]}/roll", "{school[group]}/roll/links",

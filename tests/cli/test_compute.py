@@ -194,7 +194,12 @@ class TestLines:
         """The real program in a pipe: results in order, faults with their line, exit code 1."""
         lines = "1000*ft\n\n1000*ft +\n  2000*ft  \nnonsense\n3000*ft"
         result = subprocess.run(
-            [PROGRAM, "compute", "-", "--unit", "ft"], input=lines, env=home, capture_output=True, text=True, timeout=60
+            [PROGRAM, "compute", "-", "--unit", "ft"],
+            input=lines,
+            env=home,
+            capture_output=True,
+            text=True,
+            timeout=240,
         )
 
         assert (result.returncode, result.stdout) == (1, "1,000 ft\n2,000 ft\n3,000 ft\n")
@@ -210,7 +215,7 @@ class TestLines:
             env=home,
             capture_output=True,
             text=True,
-            timeout=60,
+            timeout=240,
         )
 
         assert (result.returncode, result.stderr) == (0, "")
@@ -222,7 +227,7 @@ class TestLines:
     def test_nothing_in_is_nothing_out(self, home):
         """An empty pipe is no fault."""
         result = subprocess.run(
-            [PROGRAM, "compute", "-"], input="", env=home, capture_output=True, text=True, timeout=60
+            [PROGRAM, "compute", "-"], input="", env=home, capture_output=True, text=True, timeout=240
         )
 
         assert (result.returncode, result.stdout, result.stderr) == (0, "", "")
@@ -230,7 +235,7 @@ class TestLines:
     def test_bytes_that_are_no_text_are_a_fault_of_the_input(self, home):
         """A binary file by mistake: a sentence, not a failure of ours."""
         result = subprocess.run(
-            [PROGRAM, "compute", "-"], input=b"\xff\xfe1\n1+1\n", env=home, capture_output=True, timeout=60
+            [PROGRAM, "compute", "-"], input=b"\xff\xfe1\n1+1\n", env=home, capture_output=True, timeout=240
         )
 
         assert result.returncode == 1

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
+import random
 import re
 import signal
 import socket
@@ -15,13 +16,19 @@ import pytest
 
 from quizsvc.cli import local_server
 from quizsvc.errors import ConflictError, FindingsError, InputError, QuizsvcError
-from quizsvc.services import accounts, demo, demo_history, groups, schema
-from quizsvc.services.demo_school import read_school
+from quizsvc.memory.recall import recall_of
+from quizsvc.memory.states import ConceptState, LearnerState, state_word
+from quizsvc.services import accounts, demo, demo_history, groups, schema, weights
+from quizsvc.services.clocks import days_since_epoch
+from quizsvc.services.demo_lines import Line
+from quizsvc.services.demo_school import Member, Practice, read_school
 from quizsvc.settings import question_bank_folder, settings_from
-from quizsvc.store.tables import Answer, Grade, Person, Question
+from quizsvc.store.tables import Answer, Concept, Grade, Learner, Person, Question
+from quizsvc.store.tables import ConceptState as ConceptRow
 from tests import factories
 from tests.cli.conftest import PROGRAM
 from tests.cli.form_client import FormClient, some_response, start_set
+from tests.ports import free_port
 
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 
@@ -58,7 +65,7 @@ class Running:
     def stop(self):
         """Ctrl-C; gives exit code, and what was said on standard error."""
         self.process.send_signal(signal.SIGINT)
-        _, err = self.process.communicate(timeout=30)
+        _, err = self.process.communicate(timeout=120)
         return self.process.returncode, err
 
 
@@ -79,9 +86,7 @@ def moved(client, running):
 @pytest.fixture
 def wanted():
     """A port that is free now."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
+    return free_port()
 
 
 def test_a_first_demo_a_second_and_a_fresh_one(home, tmp_path, wanted):
@@ -94,12 +99,16 @@ def test_a_first_demo_a_second_and_a_fresh_one(home, tmp_path, wanted):
         password = first.password("Wendeline Parro")
         signed_in = sign_in(first, "Wendeline Parro", password)
         past = signed_in.get("/log").words
+        instructor = sign_in(first, "Tobiah Quenley", first.password("Tobiah Quenley"))
+        assigned = {name: instructor.get(f"/assignments/1/{name}") for name in ("spread", "marks", "preview")}
     finally:
         ended = first.stop()
     assert first.address == f"http://127.0.0.1:{wanted}"
     assert first.said.startswith("Oskerby Vale Flight School, an invented school. Study aid. Not for operational use.")
     assert (question.status, feedback.status) == (200, 200)
     assert int(re.search(r"([\d,]+) answers", past)[1].replace(",", "")) > 50
+    assert [page.status for page in assigned.values()] == [200, 200, 200]
+    assert "Bleed air and the cabin" in assigned["spread"].words and "Extension to" in assigned["marks"].words
     assert ended == (0, "")
 
     data = tmp_path / ".local/share/quizsvc"
@@ -112,7 +121,7 @@ def test_a_first_demo_a_second_and_a_fresh_one(home, tmp_path, wanted):
         try:
             again = moved(client, second).get("/log")
             assert second.password("Wendeline Parro") == password
-            busy = subprocess.run([PROGRAM, "demo"], env=home, capture_output=True, text=True, timeout=60)
+            busy = subprocess.run([PROGRAM, "demo"], env=home, capture_output=True, text=True, timeout=120)
         finally:
             second.stop()
     assert second.address != first.address
@@ -154,6 +163,10 @@ people:
   - roles: [pilot]
     experience: rated
     practice: {weeks: many, days-a-week: 3, hold: 0.5, idle-for: 1}
+  - name: Berta
+    roles: [pilot]
+    experience: rated
+    practice: {weeks: 2, days-a-week: 3, hold: 0.5, idle-for: 1, away: {since: 9}}
 """
         with pytest.raises(FindingsError) as refused:
             read_school("demo-school.yaml", text)
@@ -163,7 +176,16 @@ people:
             (7, "'roles' is 'pilot'"),
             (9, "'name' is missing"),
             (11, "'weeks' is 'many'"),
+            (15, "'for' is missing"),
         ]
+
+    def test_an_absence_is_without_evenings(self):
+        """Daily from three weeks back, away from the 15th day back for six: six evenings before it, nine after."""
+        habits = Practice(weeks=3, days_a_week=7, hold=0.5, idle_for=1, away=(15, 6))
+        member = Member("Anna", ("pilot",), "rated", practice=habits)
+        evenings = list(demo_history.days_of_practice(member, NOW, random.Random(1)))
+
+        assert [(NOW.date() - one.date()).days for one in evenings] == [*range(21, 15, -1), *range(9, 0, -1)]
 
     def test_the_faults_of_a_group_are_named(self):
         """A name that is nobody's, an instructor who is none, one day without the other, nobody who instructs."""
@@ -239,6 +261,85 @@ def history(settings):
             (answer.received_at, question.item_id, question.drawn, answer.raw, answer.sureness, grade.outcome)
             for answer, grade, question in rows
         ]
+
+
+class TestLines:
+    """The practice of one of the school, a line an answer."""
+
+    def test_every_answer_has_a_line_that_agrees_with_the_log_and_with_memory(self, settings):
+        """Times, outcomes and reasons are those stored; the last line of a concept has the recall and the hold that the
+        stored state gives; each next day is that of the concept's next line."""
+        prepare(settings)
+        lines = demo.lines(settings, "BERTA")
+        with contextlib.closing(schema.open_database(settings)) as db, db.reading() as session:
+            stored = list(
+                session.query(Answer.effective_at, Question.item_id, Question.reason, Grade.outcome, Concept.title)
+                .join(Question, Question.id == Answer.question_id)
+                .join(Grade, Grade.answer_id == Answer.id)
+                .join(Concept, Concept.id == Question.concept_id)
+                .order_by(Answer.effective_at, Answer.id)
+            )
+            learner = session.query(Learner).filter(Learner.newest_at.is_not(None)).one()
+            states = {
+                title: ConceptState.from_json(state)
+                for title, state in session.query(Concept.title, ConceptRow.state).join(
+                    ConceptRow, ConceptRow.concept_id == Concept.id
+                )
+            }
+            used = weights.of_version(session, learner.weights_version)
+        learner = LearnerState.from_json(learner.state)
+
+        assert [(one.at, one.item, one.reason, one.outcome, one.concept) for one in lines] == [
+            tuple(row) for row in stored
+        ]
+        newest = {one.concept: one for one in lines}
+        assert {concept: one.state for concept, one in newest.items()} == {
+            concept: state_word(state) for concept, state in states.items()
+        }
+        last = lines[-1]
+        now = days_since_epoch(last.at)
+        assert last.after == recall_of(learner, states[last.concept], now, used)
+        if last.lasts_until is not None:
+            days = (last.lasts_until - last.at.date()).days
+            assert recall_of(learner, states[last.concept], now + days, used) < 0.70
+            assert days == 0 or recall_of(learner, states[last.concept], now + days - 1, used) >= 0.70
+        for number, one in enumerate(lines):
+            later = next((two for two in lines[number + 1 :] if two.concept == one.concept), None)
+            assert one.next_on == (later.at.date() if later else None)
+        assert any(one.repeat for one in lines) and any(one.next_on for one in lines)
+
+    def test_it_reads_like_a_sentence(self):
+        """Two lines by hand: what was said and is still to come, and what was not."""
+        line = Line(
+            at=datetime(2026, 2, 9, 18, 40, tzinfo=UTC), concept="What ESS feeds", kind="one", item="ess-feeds",
+            reason="You have not been asked this yet.", outcome="miss", sureness="sure", repeat=False, before=0.314,
+            after=0.966, state="unsettled", lasts_until=date(2026, 2, 20), next_on=None,
+        )  # fmt: skip
+        again = dataclasses.replace(
+            line, reason="", outcome="full", sureness=None, repeat=True, lasts_until=None, next_on=date(2026, 3, 1)
+        )
+        assert str(line) == (
+            "2026-02-09 18:40 | What ESS feeds by one ess-feeds | You have not been asked this yet. | miss (sure)"
+            " | recall 0.31 to 0.97 | unsettled | due 2026-02-20, has not come again"
+        )
+        assert str(again) == (
+            "2026-02-09 18:40 | What ESS feeds by one ess-feeds | Homework. | full, repeat"
+            " | recall 0.31 to 0.97 | unsettled | not due within a year, came again 2026-03-01"
+        )
+
+    def test_without_a_demo_and_for_nobody_it_says_so(self, settings, quizsvc):
+        """The command and its two refusals; a person who has not practised has no lines."""
+        code, out, err = quizsvc("demo", "--lines", "Berta")
+        assert (code, out) == (1, "")
+        assert "error: demo-missing" in err and "mend:  run once: quizsvc demo" in err
+        prepare(settings)
+        code, out, err = quizsvc("demo", "--lines", "Berta")
+        assert (code, err) == (0, "")
+        assert out.splitlines() == [str(line) for line in demo.lines(settings, "Berta")]
+        assert quizsvc("demo", "--lines", "Anna") == (0, "", "")
+        code, out, err = quizsvc("demo", "--lines", "Zora")
+        assert (code, out) == (1, "")
+        assert "error: nobody-of-that-name" in err
 
 
 class TestPrepare:

@@ -26,11 +26,12 @@ from quizsvc.settings import settings_from
 from quizsvc.store.session import Database
 from quizsvc.store.tables import Acknowledgement, Answer, Question
 from tests.cli.form_client import FormClient
-from tests.cli.killing import Server, check_stored_once, free_port
+from tests.cli.killing import Server, check_stored_once
+from tests.ports import free_port
 
 INSIDE = 15
 ANY_TIME = 10
-UNTIL_INSIDE_S = 120.0
+UNTIL_INSIDE_S = 300.0
 STEP_S = 0.002
 
 
@@ -62,7 +63,7 @@ class Device:
 
     def next_batch(self):
         """Somebody new begins, and answers what the device keeps."""
-        self.client = FormClient(self.base, timeout_s=10.0)
+        self.client = FormClient(self.base, timeout_s=60.0)
         self.client.call("/api/v1/sets", {"minutes": 1, "long": True, "acknowledged": ["C1"]})
         status, kept = self.client.call("/api/v1/kept-questions", {"format": 1})
         assert status == 200, kept
@@ -163,11 +164,11 @@ def test_every_answer_of_a_batch_is_stored_once(prepared):
                 halted = halt_inside(server, device, watching, rng)
                 stored_at_death.append(halted[1])
             else:
-                assert device.on_its_way.wait(timeout=30)
+                assert device.on_its_way.wait(timeout=120)
                 time.sleep(rng.uniform(0.0, 0.1))
                 halted = None
         stop.set()
-        sending.join(timeout=30)
+        sending.join(timeout=120)
         assert not sending.is_alive()
         assert device.fault is None, device.fault
     with Server(prepared, port):

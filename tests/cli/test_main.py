@@ -16,7 +16,7 @@ from tests.cli.conftest import PROGRAM
 
 def run(home, *words, **options):
     """The real program in a process of its own."""
-    return subprocess.run([PROGRAM, *words], env=home, capture_output=True, text=True, timeout=60, **options)
+    return subprocess.run([PROGRAM, *words], env=home, capture_output=True, text=True, timeout=240, **options)
 
 
 class TestUsage:
@@ -223,7 +223,7 @@ class TestQuietEnds:
         process.stdin.flush()
         first = process.stdout.readline()
         process.send_signal(signal.SIGINT)
-        out, err = process.communicate(timeout=30)
+        out, err = process.communicate(timeout=120)
 
         assert first == b"2\n"
         assert (process.returncode, out, err) == (130, b"", b"")
@@ -237,7 +237,7 @@ class TestQuietEnds:
         err = process.stderr.read()
         process.stderr.close()
 
-        assert process.wait(timeout=30) == 141
+        assert process.wait(timeout=120) == 141
         assert err == b""
 
     def test_a_terminal_without_the_characters_gets_escapes(self, home):

@@ -16,6 +16,7 @@ from quizsvc.cli import serve
 from quizsvc.settings import settings_from
 from tests.cli.conftest import PROGRAM
 from tests.cli.form_client import FormClient, some_response, start_set
+from tests.ports import free_port
 
 
 @pytest.fixture
@@ -92,26 +93,25 @@ class TestOptions:
 
 def test_it_serves_a_drill_and_stops_at_a_signal(prepared, tmp_path):
     """The real server on each database: health, a question, its feedback; SIGTERM ends it with 0 and frees the port."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
+    port = free_port()
     words = [PROGRAM, "serve", "--bind", f"127.0.0.1:{port}"]
     with (tmp_path / "log").open("wb") as log:
         process = subprocess.Popen(words, env=prepared, stdout=subprocess.PIPE, stderr=log, text=True)
     try:
         said = process.stdout.readline()
         client = FormClient(f"http://127.0.0.1:{port}")
-        until = time.monotonic() + 30
+        until = time.monotonic() + 120
         health = None
         while health is None and time.monotonic() < until and process.poll() is None:
             with contextlib.suppress(OSError):
                 health = client.get("/health")
+            time.sleep(0.02)
         assert health is not None, (tmp_path / "log").read_text()
         question = start_set(client)
         feedback = client.send(question.form("/answers"), some_response(question.form("/answers")))
     finally:
         process.send_signal(signal.SIGTERM)
-        rest, _ = process.communicate(timeout=30)
+        rest, _ = process.communicate(timeout=120)
 
     assert said == f"quizsvc serves http://127.0.0.1:8019 from http://127.0.0.1:{port}, 2 workers\n"
     assert json.loads(health.text)["ok"] is True

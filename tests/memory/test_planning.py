@@ -298,8 +298,8 @@ def test_an_item_not_asked_lately_is_picked():
 def test_another_kind_than_last_time_is_picked():
     """Asked as a choice last time, it is asked as a number now, though the number was seen more recently."""
     state = ConceptState(last_at=NOW - 10, last_day=1, answers=2, last_kind="one", last_item="a")
-    choice = Askable("choice", "one", 30.0, True, last_asked=NOW - 40)
-    number = Askable("number", "number", 45.0, True, last_asked=NOW - 20)
+    choice = Askable("choice", "one", 30.0, True, last_asked=NOW - 60)
+    number = Askable("number", "number", 45.0, True, last_asked=NOW - 40)
 
     assert "number" == item_for(state, choice, number)
 

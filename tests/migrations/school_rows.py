@@ -71,6 +71,9 @@ def write(db, now, *, question_id=None):
                     id="own-item", folder="tolquenny-19", text="item: own-item", state="draft", version=1,
                     author_id=person, changed_at=now,
                 ),
+                tables.DeskStep(
+                    item_id="own-item", what="sent back", text="The key is wrong.", version=1, by=person, at=now
+                ),
                 tables.HandbookRevision(
                     folder="tolquenny-19", name="3", sections=["8.1"], items=[item], made_by=person, made_at=now
                 ),

@@ -16,7 +16,7 @@ from quizsvc.settings import migrations_folder
 from quizsvc.store import migration
 from quizsvc.store.session import Database
 from quizsvc.store.tables import Base, Group, Squawk
-from tests.migrations import school_rows
+from tests.migrations import check_rows, school_rows
 from tests.services.drills import answer, begin, right, start, wrong
 from tests.services.test_accounts import sign_up
 from tests.web import keys
@@ -142,6 +142,7 @@ def filled(bank_db, clock):
     with pytest.raises(InputError):
         accounts.sign_in(bank_db, None, "Nadir Eshvale", "not this", address="192.0.2.1", device="x", now=clock())
     school_rows.write(bank_db, clock())
+    check_rows.write(bank_db, owner.person.id, clock())
     return bank_db
 
 
@@ -163,13 +164,23 @@ def test_a_filled_database_has_something_everywhere(filled):
 
 
 def test_a_filled_database_goes_down_and_up(filled):
-    """From the newest down to the first migration and up again: the same rows, but for the school's, which are gone."""
+    """From the newest down to the first migration and up again: the same rows, but for the school's and the checks."""
     before = contents(filled)
     first = ScriptDirectory.from_config(migration.configuration(FOLDER)).get_base()
     migration.downgrade(filled, FOLDER, first)
     migration.upgrade(filled, FOLDER)
 
-    assert contents(filled) == before | dict.fromkeys(school_rows.TABLES, [])
+    assert contents(filled) == before | dict.fromkeys(school_rows.TABLES | check_rows.TABLES, [])
+
+
+def test_checks_go_with_their_tables_and_nothing_else(filled):
+    """One step down and up: every row of the other tables is as it was."""
+    before = contents(filled)
+    migration.downgrade(filled, FOLDER, "20261126_desk")
+    assert not tables(filled) & check_rows.TABLES
+    migration.upgrade(filled, FOLDER)
+
+    assert contents(filled) == before | dict.fromkeys(check_rows.TABLES, [])
 
 
 def test_homework_goes_with_the_columns_that_mark_it(filled, clock):

@@ -8,7 +8,6 @@ from __future__ import annotations
 import os
 import re
 import signal
-import socket
 import subprocess
 import sys
 import tarfile
@@ -19,6 +18,7 @@ from pathlib import Path
 import pytest
 
 from tests.cli.form_client import FormClient, some_response, start_set
+from tests.ports import free_port
 
 pytestmark = pytest.mark.packaging
 
@@ -37,7 +37,7 @@ def files_below(folder):
 
 def run(*words, **options):
     """Run a program to its end; its output is shown where it fails."""
-    result = subprocess.run(words, capture_output=True, text=True, timeout=300, **options)
+    result = subprocess.run(words, capture_output=True, text=True, timeout=900, **options)
     assert result.returncode == 0, f"{words}\n{result.stdout}\n{result.stderr}"
     return result.stdout
 
@@ -137,7 +137,7 @@ class TestInstalled:
 
     def test_serve_says_how_to_install_its_server(self, installed, elsewhere):
         """gunicorn is an extra; without it the command names the line to type."""
-        result = subprocess.run([installed[0], "serve"], capture_output=True, text=True, timeout=60, **elsewhere)
+        result = subprocess.run([installed[0], "serve"], capture_output=True, text=True, timeout=240, **elsewhere)
 
         assert (result.returncode, result.stdout) == (1, "")
         assert result.stderr == (
@@ -148,9 +148,7 @@ class TestInstalled:
 
     def test_the_demo_drills_a_question(self, installed, elsewhere):
         """From an empty home: the demo starts, Start asks, the answer gets its feedback, Ctrl-C stops."""
-        with socket.socket() as probe:
-            probe.bind(("127.0.0.1", 0))
-            port = probe.getsockname()[1]
+        port = free_port()
         process = subprocess.Popen(
             [installed[0], "demo", "--port", str(port)],
             stdout=subprocess.PIPE,
@@ -171,7 +169,7 @@ class TestInstalled:
             feedback = client.send(question.form("/answers"), some_response(question.form("/answers")))
         finally:
             process.send_signal(signal.SIGINT)
-            out, err = process.communicate(timeout=60)
+            out, err = process.communicate(timeout=120)
 
         assert question.status == 200
         assert feedback.status == 200

@@ -100,3 +100,9 @@ def trend() -> dict[str, Any]:
         {"at": 49, "label": "24 Dec", "value": 10, "low": 6, "high": 14, "ahead": True},
     ]
     return {"type": "trend", "title": "Expected right of 20", "unit": "of 20", "high": 20, "points": points}
+
+
+def curve(points: list[list[float]] | None = None, *others: dict[str, Any]) -> dict[str, Any]:
+    """A cabin against a level."""
+    first = {"id": "cabin", "label": "schedule", "points": points or [[0, 0], [150, 0], [390, 6900]]}
+    return {"type": "curve", "title": "Cabin against level", "x": "level", "y": "ft", "lines": [first, *others]}

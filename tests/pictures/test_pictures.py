@@ -10,7 +10,7 @@ import pytest
 
 from quizsvc.errors import InputError
 from quizsvc.pictures import describe, draw, table
-from tests.pictures.descriptions import bars, feeds, gauge, overlay, profile, trend
+from tests.pictures.descriptions import bars, curve, feeds, gauge, overlay, profile, trend
 
 SVG = "{http://www.w3.org/2000/svg}"
 MARK = "<script>alert(7)</script>\"'&<b onload=x>"
@@ -23,6 +23,7 @@ PICTURES = {
     "small graph": feeds(),
     "large graph": feeds(20),
     "bars": bars(),
+    "curve": curve(),
     "trend": trend(),
 }
 

@@ -125,6 +125,7 @@ KEYS = {
     "catch-where-they-meet": catch,
     "crew-target-window-figure": lambda hundreds, rest, landing: to_step(hundreds + rest, 50),
     "placard-figure-for-a-level": lambda level: placard(level),
+    "placard-rows": lambda level: np.interp(level, *zip(*PLACARD, strict=True)),
     "relief-heads-in-a-climb": lambda target: feet(psi(target) - 8.9),
     "cabin-figure-for-landing": lambda hundreds, rest: to_step(hundreds + rest, 50) - 150,
     "cabin-with-valves-closed": lambda level: feet(psi(level) + 8.9),
@@ -162,6 +163,10 @@ KEYS = {
     "high-field-failure-limit": lambda elev: np.maximum(15_000, elev + 2000),
     "pressure-altitude-of-a-field": lambda elev, qnh: elev + feet(qnh * 100 / PSI),
     "minutes-on-a-battery": lambda capacity, usable, load: capacity * usable / load * 60,
+    "masks-reset-for-a-high-field": lambda elev: elev + 2000,
+    "crew-only-what-it-buys": lambda litres, pax, cabin: (
+        litres / (2 * crew(cabin)) - litres / (2 * crew(cabin) + 3.2 * pax)
+    ),
 }
 """By item; the names of the arguments are those of its drawn quantities."""
 
@@ -169,6 +174,11 @@ KEYS = {
 def at_limit(start, end):
     """Minutes of a cabin from one altitude to another at its limit: up 550, down 350."""
     return np.where(end > start, (end - start) / 550, (start - end) / 350)
+
+
+def litres_at_21(gauge, cold):
+    """Gay-Lussac's law to 21 C, then 1,400 L at 1,850 psi less the last 150 psi."""
+    return 1400 * (KEYS["oxygen-reading-at-21"](gauge, cold) - 150) / 1850
 
 
 # scenario/part: as above, the person's earlier answers being the keys
@@ -193,5 +203,27 @@ PARTS = {
     "dark-with-the-battery-off/d": lambda level: (level - 10_000) / 3100,
     "the-regime-lost-half-way/b": lambda cabin: to_step(cabin, 50),
     "the-regime-lost-half-way/e": lambda cabin: (10_950 - cabin) / 550,
+    "smoke-that-cannot-be-shut-off/c": lambda level, safe: (level - safe) / 5200,
+    "nobody-is-warned/b": lambda level, tau: leak_minutes(schedule(level), 10_000, tau),
+    "nobody-is-warned/d": lambda level: (level - 10_000) / 5200,
+    "no-engine-and-a-leak/b": lambda level, tau: leak_minutes(schedule(level), 14_300, tau),
+    "no-engine-and-a-leak/c": lambda level: (level - 14_300) / 3100,
+    "no-engine-and-a-leak/d": lambda level, tau: (
+        leak_minutes(schedule(level), 14_300, tau) - (level - 14_300) / 3100 - 0.5
+    ),
+    "over-pressure-above-one-source/a": lambda level, diff: feet(psi(level) + diff),
+    "over-pressure-above-one-source/d": lambda level: level - 35_000,
+    "by-the-wheel-to-the-stand/a": lambda level, cabin: psi(cabin) - psi(level),
+    "by-the-wheel-to-the-stand/d": lambda final: psi(final) - psi(2237),
+    "back-to-the-field-above-eleven-thousand/b": lambda elev: (elev - 9700) / 350,
+    "back-to-the-field-above-eleven-thousand/d": lambda elev: to_step(elev, 50),
+    "back-to-the-field-above-eleven-thousand/f": lambda elev: to_step(elev, 50) + 300,
+    "a-hot-duct-and-then-ess/b": lambda level: level - 35_000,
+    "a-hot-duct-and-then-ess/c": lambda lower: psi(schedule(lower)) * AIR_LB / 9,
+    "cold-bottle-then-smoke/a": lambda gauge, cold: KEYS["oxygen-reading-at-21"](gauge, cold),
+    "cold-bottle-then-smoke/b": lambda gauge, cold: litres_at_21(gauge, cold),
+    "cold-bottle-then-smoke/c": lambda gauge, cold, pax: litres_at_21(gauge, cold) / (2 * 12.9 + 3.2 * pax),
+    "cold-bottle-then-smoke/e": lambda gauge, cold: litres_at_21(gauge, cold) / (2 * 12.9),
+    "nobody-will-warn-you/e": lambda level: (level - 10_000) / 3100,
 }
 """By scenario and part."""

@@ -13,10 +13,11 @@ import random
 import numpy as np
 import pytest
 
-from quizsvc.bank.check import BankText, check_bank
+from quizsvc.bank.check import check_bank
 from quizsvc.bank.grade import grade, read_response
 from quizsvc.bank.question import compile_item, issue
 from quizsvc.physics.units import UNITS, from_si
+from quizsvc.services.bank_files import read_folder
 from tests.bank.bank_texts import SHIPPED
 from tests.reference.recomputed import KEYS, PARTS, feet, psi, read_shown
 
@@ -26,12 +27,7 @@ QUESTIONS = 10_000
 @pytest.fixture(scope="module")
 def bank():
     """The shipped bank."""
-    paths = sorted(path for path in SHIPPED.rglob("*") if path.suffix in (".yaml", ".md"))
-    texts = []
-    for path in paths:
-        name = path.relative_to(SHIPPED)
-        texts.append(BankText(str(name), name.parts[0] if len(name.parts) > 1 else "", path.read_text("utf-8")))
-    return check_bank(texts, rng=random.Random(3))
+    return check_bank(read_folder(SHIPPED), rng=random.Random(3))
 
 
 @pytest.fixture(scope="module")

@@ -1,12 +1,14 @@
 """The answer spread: counted by hand, unnamed, not below five people, fixed when nobody can hand in any more."""
 
+import random
 from datetime import timedelta
 
 import pytest
+import sqlalchemy as sa
 
 from quizsvc.errors import NotFoundError
 from quizsvc.physics.units import from_si
-from quizsvc.services import answer_spread, bench, remarking
+from quizsvc.services import answer_spread, bench, homework, homework_release, remarking
 from quizsvc.store.tables import Allowance, Assignment
 from tests.bank.right_answers import right_answer
 from tests.kinds_bank import BY_KIND
@@ -227,6 +229,64 @@ class TestFewAndFixed:
         with bank_db.writing() as session:
             session.get(Assignment, assignment).state = "taken back"
         assert answer_spread.spread(bank_db, instructor, assignment, now=clock()).people == 5
+
+
+class TestJobAlone:
+    """The daily settling fixes what is over, without any page."""
+
+    def job(self, db, clock):
+        """Runs it; returns when the only assignment was summed and what the summary holds."""
+        homework_release.settle_all(db, now=clock())
+        with db.reading() as session:
+            found = session.scalars(sa.select(Assignment)).one()
+            return found.summed_at, found.summary
+
+    def test_when_the_closing_and_every_extension_have_passed(self, bank_db, clock):
+        """Five of six, by hand: two chose ten, two shifted, one never; the sixth has until the day after."""
+        instructor, students, assignment = handed_in.school(bank_db, clock, ITEMS[:1])
+        for student, option in zip(students, ("ten", "ten", "shifted", "shifted", "never"), strict=False):
+            handed_in.do(bank_db, clock, student, assignment, [{"option": option}])
+        with bank_db.writing() as session:
+            session.add(
+                Allowance(
+                    assignment_id=assignment, person_id=students[5], what="extension", reason="Ill.", taken_back=False,
+                    until_at=clock() + timedelta(days=8), given_at=clock(),
+                )
+            )  # fmt: skip
+        clock.advance(days=7, hours=1)  # closed an hour ago
+        assert self.job(bank_db, clock) == (None, None)
+        clock.advance(days=1)
+        fixed_at, summary = self.job(bank_db, clock)
+        assert fixed_at == clock() and summary["people"] == 5
+        assert {one["id"]: one["count"] for one in summary["questions"][0]["options"]} == {
+            "ten": 2, "shifted": 2, "never": 1,
+        }  # fmt: skip
+
+        clock.advance(days=3)
+        assert self.job(bank_db, clock) == (fixed_at, summary)
+        view = answer_spread.spread(bank_db, instructor, assignment, now=clock())
+        assert (view.fixed_at, view.people) == (fixed_at, 5)
+        assert view.questions[0]["options"] == summary["questions"][0]["options"]
+
+    @pytest.mark.parametrize("backend", ["sqlite"], indirect=True)
+    def test_a_sitting_that_nobody_handed_in_is_counted(self, bank_db, clock):
+        """Five sat and closed the page with one question open; the service hands in, and then counts."""
+        _, students, assignment = handed_in.school(
+            bank_db, clock, ITEMS[:1], students=5, sitting_minutes=30, feedback="after closing"
+        )
+        for student in students:
+            homework.begin(bank_db, student, assignment, now=clock(), rng=random.Random(student))
+        clock.advance(days=8)
+        _, summary = self.job(bank_db, clock)
+        assert summary["people"] == 5
+        assert homework_release.settle_all(bank_db, now=clock()) == 0
+
+    @pytest.mark.parametrize("backend", ["sqlite"], indirect=True)
+    def test_a_draft_is_never_summed(self, bank_db, clock):
+        """Its times have passed, and nobody was ever asked."""
+        handed_in.school(bank_db, clock, ITEMS[:1], students=5, released=False)
+        clock.advance(days=30)
+        assert self.job(bank_db, clock) == (None, None)
 
 
 class TestWhose:

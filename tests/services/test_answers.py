@@ -184,7 +184,7 @@ def test_ten_processes_at_once(bank_db, clock, rng, database_url):
     ]
     for process in processes:
         process.start()
-    outcomes = sorted(found.get(timeout=120) for _ in processes)
+    outcomes = sorted(found.get(timeout=600) for _ in processes)
     for process in processes:
         process.join(timeout=60)
 

@@ -10,12 +10,20 @@ import pytest
 import sqlalchemy as sa
 
 from quizsvc.errors import ConflictError, InputError, NotFoundError
-from quizsvc.services import assignment_picking, assignment_preview, assignment_release, assignments, banks, local_times
+from quizsvc.services import (
+    assignment_picking,
+    assignment_preview,
+    assignment_release,
+    assignments,
+    banks,
+    local_times,
+)
 from quizsvc.services.assignment_items import Criteria
-from quizsvc.store.tables import AssignmentPlace, CommonDraw, Item, Membership, Question, Squawk, Work
+from quizsvc.store.tables import CommonDraw, Item, Membership, Question, Work
 from tests import factories
 from tests.services.assigned import add_assignment, add_group, add_person
-from tests.services.drills import answer, count, right, start
+from tests.services.assigning import drawn, placed, preview, release, update_item, view
+from tests.services.drills import count
 
 ITEMS = ["essential-bus-feeds", "highest-level-mental"]
 
@@ -44,194 +52,11 @@ def draft(bank_db, clock, group):
     return add_assignment(bank_db, clock, group, ITEMS, released=False, opens_at=None)
 
 
-def view(db, clock, teacher, assignment_id):
-    """The assignment as its instructor sees it."""
-    return assignments.view(db, teacher, assignment_id, now=clock())
-
-
 def rules(db, clock, teacher, assignment_id, **changes):
     """Change rules from the newest version."""
     found = view(db, clock, teacher, assignment_id)
     form = replace(assignments.form_of(found), **changes)
     return assignments.change(db, teacher, assignment_id, found.version, form, now=clock())
-
-
-def preview(db, clock, rng, teacher, assignment_id):
-    """Draw everybody's questions; returns what each student gets as {person: [(place, item, drawn)]}."""
-    assignment_preview.draw_all(db, teacher, assignment_id, now=clock(), rng=rng)
-    return drawn(db)
-
-
-def drawn(db):
-    """What has been drawn."""
-    with db.reading() as session:
-        rows = session.scalars(sa.select(Question).where(Question.work_id.is_not(None)).order_by(Question.position))
-        found = {}
-        for row in rows:
-            found.setdefault(row.person_id, []).append((row.place, row.item_id, row.drawn))
-        return found
-
-
-def release(db, clock, teacher, assignment_id):
-    """Release it as it is now."""
-    version = view(db, clock, teacher, assignment_id).version
-    return assignment_release.release(db, teacher, assignment_id, version, now=clock())
-
-
-def placed(db, assignment_id):
-    """The items of an assignment in order."""
-    with db.reading() as session:
-        return list(
-            session.scalars(
-                sa.select(AssignmentPlace.item_id)
-                .where(AssignmentPlace.assignment_id == assignment_id)
-                .order_by(AssignmentPlace.position)
-            )
-        )
-
-
-def update_item(db, item_id, **values):
-    """Set columns of an item."""
-    with db.writing() as session:
-        session.execute(sa.update(Item).where(Item.id == item_id).values(**values))
-
-
-class TestPicking:
-    """What the picker offers and takes."""
-
-    @pytest.fixture
-    def empty(self, bank_db, clock, group):
-        """A draft without items."""
-        return add_assignment(bank_db, clock, group, [], released=False)
-
-    def offered(self, db, teacher, group):
-        """The items by id."""
-        return {one.id: one for one in assignment_picking.catalogue(db, teacher, group).items}
-
-    def pick(self, db, clock, rng, teacher, assignment_id, **criteria):
-        """Pick, and what is placed then."""
-        version = view(db, clock, teacher, assignment_id).version
-        assignment_picking.pick(db, teacher, assignment_id, version, Criteria(**criteria), now=clock(), rng=rng)
-        return placed(db, assignment_id)
-
-    def test_never_unread_withdrawn_or_disputed(self, bank_db, clock, teacher, group):
-        """Each leaves the list; the others stay."""
-        before = self.offered(bank_db, teacher, group)
-        update_item(bank_db, "gate-slow-leak", status="read")
-        update_item(bank_db, "essential-bus-feeds", withdrawn_at=clock(), withdrawn_by="handbook")
-        with bank_db.writing() as session:
-            revision = session.scalar(sa.select(Item.revision_id).where(Item.id == "matter-1"))
-            session.add(
-                Squawk(
-                    item_id="matter-1",
-                    revision_id=revision,
-                    text="Wrong.",
-                    status="open",
-                    withdrew=False,
-                    raised_at=clock(),
-                )
-            )
-
-        after = self.offered(bank_db, teacher, group)
-
-        assert set(before) - set(after) == {"gate-slow-leak", "essential-bus-feeds", "matter-1"}
-
-    def test_of_every_kind_but_oral_practice(self, kinds_db, clock):
-        """Nine kinds of ten."""
-        teacher = add_person(kinds_db, clock, "Rosmund Achterby", ("instructor",))
-        group = add_group(kinds_db, clock, instructors=[teacher])
-
-        kinds = {one.kind for one in assignment_picking.catalogue(kinds_db, teacher, group).items}
-
-        assert kinds == {"one", "some", "number", "order", "match", "gauge", "profile", "still-works", "scenario"}
-
-    def test_only_of_the_groups_aircraft(self, bank_db, clock, teacher):
-        """A group without one is asked what is general."""
-        group = add_group(bank_db, clock, name="Ground", instructors=[teacher])
-        with bank_db.writing() as session:
-            session.execute(sa.text("UPDATE school_group SET aircraft = '[]' WHERE id = :id"), {"id": group})
-
-        assert {one[:7] for one in self.offered(bank_db, teacher, group)} == {"matter-"}
-
-    def test_an_open_key_is_marked(self, bank_db, clock, rng, teacher, students, group):
-        """Shipped, and answered in practice by a student of the group; not what an instructor has practised."""
-        update_item(bank_db, "matter-2", source="school")
-        answered = {}
-        for person in (students[0], teacher):
-            drill = start(bank_db, clock, rng, person, minutes=25)
-            question = next(one for one in drill.questions if one.kind == "one" and one.item not in answered.values())
-            answer(bank_db, clock, person, question.id, right(bank_db, question.id))
-            answered[person] = question.item
-        found = self.offered(bank_db, teacher, group)
-
-        assert "practised here" in found[answered[students[0]]].open_key
-        assert "practised" not in found[answered[teacher]].open_key
-        assert "shipped" not in found["matter-2"].open_key
-        assert found["essential-bus-feeds"].open_key.startswith("shipped")
-
-    def test_own_numbers_first_then_homework_only(self, bank_db, clock, rng, teacher, empty):
-        """Of concept P-DIFF the two with numbers; of the general ones that which practice never asks."""
-        update_item(bank_db, "matter-7", homework_only=True, source="school")
-        update_item(bank_db, "matter-8", source="school")
-        for concept, ranked in (
-            (("P-DIFF",), {"cabin-from-differential", "highest-level-mental"}),
-            (("G-T7", "G-T8", "G-T9"), {"matter-7"}),
-            (("G-T8", "G-T9"), {"matter-8"}),
-        ):
-            before = set(placed(bank_db, empty))
-            after = self.pick(bank_db, clock, rng, teacher, empty, count=len(ranked), concepts=concept)
-            assert set(after) - before == ranked
-
-    def test_own_numbers_before_what_is_the_same_for_all(self, bank_db, clock, rng, teacher, group):
-        """One item of four concepts is always of the one concept that has own numbers."""
-        for _ in range(6):
-            empty = add_assignment(bank_db, clock, group, [], released=False)
-            wanted = ("D-BUS", "H-GATE", "C-FAIL", "P-DIFF")
-            (found,) = self.pick(bank_db, clock, rng, teacher, empty, count=1, concepts=wanted)
-            assert found in ("cabin-from-differential", "highest-level-mental")
-
-    def test_spread_over_concepts(self, bank_db, clock, rng, teacher, empty):
-        """Four of four concepts, though one of them has two better items."""
-        wanted = ("P-DIFF", "H-GATE", "C-FAIL", "D-BUS")
-        found = self.pick(bank_db, clock, rng, teacher, empty, count=4, concepts=wanted)
-        with bank_db.reading() as session:
-            concepts = set(session.scalars(sa.select(Item.concept_id).where(Item.id.in_(found))))
-
-        assert concepts == set(wanted)
-
-    @pytest.mark.parametrize(
-        ("criteria", "found"),
-        [
-            ({"kinds": ("some",)}, {"controller-dead-what-holds"}),
-            ({"demands": ("understanding",)}, {"controller-dead-what-holds"}),
-            ({"systems": ("24 DC power",)}, {"essential-bus-feeds"}),
-            ({"systems": ("24 DC power",), "concepts": ("H-GATE",)}, {"essential-bus-feeds", "gate-slow-leak"}),
-            (
-                {"kinds": ("number",), "demands": ("application",)},
-                {"cabin-from-differential", "highest-level-mental"},
-            ),
-        ],
-    )
-    def test_by_concept_kind_and_demand(self, bank_db, clock, rng, teacher, empty, criteria, found):
-        """As the bank's text has them."""
-        assert set(self.pick(bank_db, clock, rng, teacher, empty, count=60, **criteria)) == found
-
-    def test_where_nothing_fits_nothing_changes(self, bank_db, clock, rng, teacher, draft):
-        """Also where all that fits is picked already."""
-        for criteria in ({"kinds": ("order",)}, {"systems": ("24 DC power",)}):
-            with pytest.raises(InputError, match="no item fits"):
-                self.pick(bank_db, clock, rng, teacher, draft, count=3, **criteria)
-
-        assert placed(bank_db, draft) == ITEMS
-        assert view(bank_db, clock, teacher, draft).version == 1
-
-    def test_coverage_and_thin_concepts(self, bank_db, teacher, draft):
-        """Of the system asked every concept, with and without a place; two items of one kind are thin."""
-        found = assignment_picking.picking_of(bank_db, teacher, draft)
-        lines = {one.id: (one.items, one.own_numbers, one.picked, one.thin) for one in found.covered}
-
-        assert lines == {"P-DIFF": (2, 2, 1, True), "D-BUS": (1, 0, 1, True)}
-        assert found.counts("kind") == {"one": 1, "number": 1}
 
 
 class TestPreview:

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import random
+import shutil
+from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
 
 from quizsvc.errors import FindingsError, InputError, NotFoundError
 from quizsvc.services import banks, practice, reading, squawks
+from quizsvc.settings import question_bank_folder
 from quizsvc.store import people
 from quizsvc.store.tables import (
     Aircraft,
@@ -24,6 +27,7 @@ from tests import factories
 from tests.services.drills import answer, begin, count, right, start
 from tests.services.test_accounts import sign_up
 
+SECOND = Path(__file__).resolve().parents[1] / "aircraft" / "second.yaml"
 ITEMS = "tolquenny-19/items.yaml"
 GENERAL = "general/items.yaml"
 
@@ -253,6 +257,50 @@ class TestSources:
         with pytest.raises(InputError, match="matter-1"):
             banks.load(bank_db, own, source="school", now=clock(), rng=random.Random(1))
 
+        assert contents(bank_db) == before
+
+    @pytest.fixture
+    def second(self, tmp_path):
+        """The school's own aircraft, whose items owe C2, with the cautions as they are shipped."""
+        folder = tmp_path / "second"
+        for name, text in {
+            "vessandry-44/aircraft.yaml": SECOND.read_text(encoding="utf-8"),
+            "vessandry-44/concepts.yaml": (
+                "- {concept: V-1, title: A matter, system: 21 pressurisation, handbook: 10-10, "
+                "what: recall, consequence: 3}\n"
+            ),
+            "vessandry-44/handbook/10.md": "## 10-10 All of it\n\nInvented.\n",
+            "vessandry-44/items.yaml": factories.one_item("vessandry-1", "V-1", handbook="10-10"),
+        }.items():
+            (folder / name).parent.mkdir(parents=True, exist_ok=True)
+            (folder / name).write_text(text, encoding="utf-8")
+        shutil.copyfile(question_bank_folder() / "cautions.yaml", folder / "cautions.yaml")
+        return folder
+
+    @pytest.mark.parametrize("first", ["shipped", "school"])
+    def test_the_same_cautions_beside_each_other(self, db, clock, folder, second, first):
+        """Both owe them, in whichever order they come; what the school takes out, the shipped items keep."""
+        folders = {"shipped": folder, "school": second}
+        for source in sorted(folders, key=lambda one: one != first):
+            banks.load(db, folders[source], source=source, now=clock(), rng=random.Random(1))
+        assert len(reading.cautions(db)) == 12
+        with db.reading() as session:
+            assert set(session.scalars(sa.select(Caution.source))) == {"shipped"}
+            assert session.get(Item, "vessandry-1").withdrawn_at is None
+
+        (second / "vessandry-44" / "items.yaml").unlink()
+        (second / "cautions.yaml").unlink()
+        banks.load(db, second, source="school", now=clock(), rng=random.Random(1))
+        assert len(reading.cautions(db)) == 12
+
+    def test_a_caution_worded_otherwise(self, bank_db, clock, second):
+        """A school adds cautions and changes none."""
+        change(second, "cautions.yaml", "Not for operational use.", "For any use.")
+        before = contents(bank_db)
+        with pytest.raises(InputError, match="caution 'C1' belongs to the bank 'shipped'") as refused:
+            banks.load(bank_db, second, source="school", now=clock(), rng=random.Random(1))
+
+        assert refused.value.mend == "word it as there, or give it another id"
         assert contents(bank_db) == before
 
 

@@ -6,9 +6,10 @@ import random
 
 import pytest
 
-from quizsvc.bank.check import BankText, check_bank
+from quizsvc.bank.check import check_bank
 from quizsvc.bank.grade import grade, read_response
 from quizsvc.bank.question import compile_item, issue
+from quizsvc.services.bank_files import read_folder
 from quizsvc.services.demo_responses import response
 from tests.bank.bank_texts import SHIPPED
 
@@ -16,13 +17,7 @@ from tests.bank.bank_texts import SHIPPED
 @pytest.fixture(scope="module")
 def records():
     """A grading record of every shipped item, of every part of a scenario."""
-    paths = sorted(path for path in SHIPPED.rglob("*") if path.suffix in (".yaml", ".md"))
-    names = {path: path.relative_to(SHIPPED) for path in paths}
-    texts = [
-        BankText(str(name), name.parts[0] if len(name.parts) > 1 else "", path.read_text(encoding="utf-8"))
-        for path, name in names.items()
-    ]
-    bank = check_bank(texts, rng=random.Random(5))
+    bank = check_bank(read_folder(SHIPPED), rng=random.Random(5))
     found = []
     for item in bank.items:
         compiled = compile_item(item.body, bank.aircraft.get(item.folder) if item.uses_aircraft else None)

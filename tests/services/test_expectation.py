@@ -89,6 +89,37 @@ def test_two_looks_on_one_day_say_the_same(bank_db, clock):
     assert expectation_of(bank_db, person.id, now=clock()) == first
 
 
+def test_what_a_minute_moves_most_and_what_was_never_asked(bank_db, clock):
+    """Five concepts and three systems, best first; an answer to the first takes it off the top; titles by system."""
+    rng = random.Random(8)
+    person = begin(bank_db, clock).person
+    drill(bank_db, clock, person, 6, correctly=True, rng=rng)
+    found = expectation_of(bank_db, person.id, now=clock())
+    spots = holds.thin_spots(bank_db, person.id, now=clock())
+
+    assert len({one.concept for one in found.moves}) == 5 and 1 <= len(found.best_systems) <= 3
+    gains = [one.items for one in found.best_systems]
+    assert gains == sorted(gains, reverse=True) and all(0 < one < 20 for one in gains)
+    # An answer takes twenty seconds or more: no system has more than fifteen in five minutes.
+    assert all(1 <= one.questions <= 15 for one in found.best_systems)
+    never = {row.concept for row in spots.untried}
+    for one in found.moves:
+        assert (one.concept in never) == one.reason.startswith("Not asked yet")
+        assert "missed" not in one.reason  # nothing was
+    told = sorted(title for part in found.never_asked for title in part.titles)
+    assert told == sorted(row.title for row in spots.untried) and found.untried == len(told)
+
+
+def test_a_day_long_after_the_last_answer_is_called_far(bank_db, clock):
+    """Up to 30 days after it the range was tried (tests.benchmarks range); beyond, the screen says so."""
+    rng = random.Random(9)
+    person = begin(bank_db, clock).person
+    drill(bank_db, clock, person, 6, correctly=True, rng=rng)
+    for days, far in ((20, False), (45, True)):
+        check_on(bank_db, clock, person, clock().date() + timedelta(days=days))
+        assert expectation_of(bank_db, person.id, now=clock()).far is far
+
+
 def test_what_fades_is_held_today_and_due_within_a_week(bank_db, clock):
     """The same concepts become due, one after the other, on the days that were told."""
     rng = random.Random(5)

@@ -10,7 +10,8 @@ import pytest
 import sqlalchemy as sa
 
 from quizsvc.errors import NotFoundError, NotPreparedError
-from quizsvc.services import accounts, banks, housekeeping, kept_questions, practice, squawks
+from quizsvc.memory.planning import plan_set, pool
+from quizsvc.services import accounts, banks, housekeeping, kept_questions, planned, practice, squawks
 from quizsvc.services.views import SettingsForm
 from quizsvc.store.tables import PracticeSet, Question
 from tests import factories
@@ -57,6 +58,39 @@ class TestWhich:
         assert {one.table["kind"] for one in stock} == ON_A_DEVICE
         assert len({one.view.concept for one in first}) == len(first)
         assert all(one.view.part is None for one in stock)
+
+    def test_it_is_planned_by_the_habit_that_a_set_is_planned_by(self, bank_db, clock, person, monkeypatch):
+        """Twelve seconds an answer on one day of four: days and answers of a day are those by which sets are planned;
+        counted is the stock by the bank's own seconds all the same."""
+        told = []
+
+        def seen(candidates, *words, minutes_a_day, study_share, long, **more):
+            answers_a_day = minutes_a_day / pool(candidates).mean_seconds(long)
+            told.append((study_share, answers_a_day, long, [one.items for one in candidates if one.items]))
+            return plan_set(candidates, *words, minutes_a_day=minutes_a_day, study_share=study_share, long=long, **more)
+
+        for number in range(4):
+            for question in start(bank_db, clock, random.Random(number), person, minutes=10).questions:
+                answer(bank_db, clock, person, question.id, {"pass": True}, now=clock.advance(seconds=12))
+            clock.advance(days=4)
+        with bank_db.reading() as session:
+            by_habit = planned.desk(session, person, now=clock())
+            bank = {one.item: one.seconds for each in planned.desk(session, person).candidates for one in each.items}
+        own = {one.item: one.seconds for each in by_habit.candidates for one in each.items}
+        monkeypatch.setattr(planned, "plan_set", seen)
+        first = [one for one in keep(bank_db, clock, person) if one.spare_of is None]
+
+        # Four days of sixteen, leaning to five of seven with the weight of fourteen days (memory.habit): 14 of 30.
+        assert [share for share, *_ in told] == [pytest.approx(14 / 30, abs=1e-12)] * len(told)
+        assert any(offered for *_, offered in told)
+        assert any(own[item] < 0.9 * bank[item] for item in own)
+        for _, answers_a_day, long, offered in told:
+            ways = [[item for item in items if long or item.ramp] for items in offered]
+            assert all(item.seconds == pytest.approx(bank[item.item], rel=1e-12) for items in ways for item in items)
+            means = [sum(own[item.item] for item in items) / len(items) for items in ways if items]
+            usual = by_habit.minutes_a_day / (sum(means) / len(means)) if means else answers_a_day
+            assert answers_a_day == pytest.approx(usual, rel=1e-12)
+        assert sum(one.seconds for one in first) <= 30 * 60
 
     def test_a_number_has_a_spare_with_other_numbers(self, bank_db, clock, person):
         """The same item, drawn again; nothing else has one, and it stands behind its question."""

@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from quizsvc.errors import ConflictError, InputError, NotFoundError
 from quizsvc.services import answer_spread, banks, homework, notices, remarking
 from quizsvc.store.tables import Answer, Grade, Question
-from tests import factories, kinds_bank
+from tests import kinds_bank
 from tests.services import handed_in
 from tests.services.drills import count
 from tests.services.test_answers import same_as_replayed
@@ -23,21 +23,6 @@ LEFT_BUS = (
     ("- {id: left, text: the left bus, belief: dump hangs on the left side}",
      "- {id: left, text: the left bus, key: true}"),
 )  # fmt: skip
-
-
-@pytest.fixture
-def correct(bank_db, clock, tmp_path):
-    """Load the test bank with some of its texts changed."""
-
-    def load(*changes):
-        text = factories.AIRCRAFT_ITEMS
-        for old, new in changes:
-            assert old in text
-            text = text.replace(old, new, 1)
-        folder = factories.write_bank(tmp_path / "corrected", extra={"tolquenny-19/items.yaml": text})
-        banks.load(bank_db, folder, now=clock(), rng=random.Random(4))
-
-    return load
 
 
 def grades(db, work_id):

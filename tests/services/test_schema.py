@@ -129,9 +129,11 @@ class TestEmbedded:
         done = threading.Event()
 
         def write():
-            for question in drill.questions:
-                answer(bank_db, clock, person.id, question.id, right(bank_db, question.id))
-            done.set()
+            try:
+                for question in drill.questions:
+                    answer(bank_db, clock, person.id, question.id, right(bank_db, question.id))
+            finally:
+                done.set()
 
         writer = threading.Thread(target=write)
         writer.start()

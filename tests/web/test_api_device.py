@@ -512,10 +512,10 @@ class TestShown:
 
 
 # PostgreSQL locks rows, not the database.
-def test_a_store_that_is_away_keeps_the_batch_waiting(settings, bank_db, clock):
+def test_a_store_that_is_away_keeps_the_batch_waiting(settings, bank_db, clock, chance):
     """503 in the middle of nothing: no answer is called stored; the same batch is stored when the lock is gone."""
     db = Database.open(settings.database_url, busy_timeout_s=0.1)
-    phone = Device(create_app(settings, clock=clock, db=db)).begin()
+    phone = Device(create_app(settings, clock=clock, db=db, rng=chance)).begin()
     kept = phone.keep()
     batch = answers_to(bank_db, kept)
     lock = sqlite3.connect(settings.database_url.removeprefix("sqlite:///"), isolation_level=None)

@@ -2,57 +2,14 @@
 
 from __future__ import annotations
 
-import re
 from datetime import UTC, datetime, timedelta
 
 import pytest
 import sqlalchemy as sa
 
-from quizsvc.services.sessions import open_session
-from quizsvc.store.tables import Assignment, Membership, Notice, Person, Question, Work
-from quizsvc.web.app import create_app
-from quizsvc.web.people import COOKIE
-from tests.services.assigned import add_assignment, add_group, add_person
-
-
-@pytest.fixture
-def sign_up(browsers, bank_db, clock):
-    """Makes a visitor who is signed in, with roles. Without a password: hashing one takes longer than a test."""
-
-    def made(name, roles=("pilot",)):
-        one = browsers()
-        one.person = add_person(bank_db, clock, name, roles)
-        with bank_db.writing() as session:
-            token = open_session(session, session.get(Person, one.person), device="phone", now=clock()).token
-        one.client.set_cookie(COOKIE, token)
-        return one
-
-    return made
-
-
-@pytest.fixture
-def instructor(sign_up):
-    """Somebody with the role."""
-    return sign_up("Rosmund Achterby", ("pilot", "instructor"))
-
-
-@pytest.fixture
-def students(bank_db, clock):
-    """Two students; no browsers of their own."""
-    return [add_person(bank_db, clock, name) for name in ("Ada Quill", "Bo Tarn")]
-
-
-@pytest.fixture
-def group(bank_db, clock, instructor, students):
-    """Their group, in Zurich."""
-    return add_group(bank_db, clock, instructors=[instructor.person], students=students)
-
-
-@pytest.fixture
-def draft(bank_db, clock, group):
-    """A draft on two items; the address."""
-    items = ["essential-bus-feeds", "highest-level-mental"]
-    return f"/assignments/{add_assignment(bank_db, clock, group, items, released=False)}"
+from quizsvc.store.tables import Assignment, Membership, Notice, Question, Work
+from tests.services import doing
+from tests.services.assigned import add_assignment, add_person
 
 
 def stored(db, path):
@@ -200,83 +157,6 @@ class TestTwoInstructors:
         assert (found.state, found.version) == ("draft", 2)
 
 
-class TestItems:
-    """Picking."""
-
-    def test_named_items_are_added_and_taken_out(self, instructor, bank_db, draft):
-        """In the order of adding; the list offers what is not in it yet and says why a key may be known."""
-        page = instructor.get(f"{draft}/items?system=21+automatic")
-        add = next(one for one in page.forms if ("item", "cabin-from-differential") in one.choices)
-
-        assert "Own numbers. Key open: shipped." in page.text
-        assert ("item", "highest-level-mental") not in add.choices
-
-        page = instructor.send(add, ("do", "add"), item=["cabin-from-differential"])
-        remove = page.form(f"{draft}/items")
-        assert ("remove", "cabin-from-differential") in remove.buttons
-        page = instructor.send(remove, ("remove", "essential-bus-feeds"))
-
-        assert [value for name, value in page.form(f"{draft}/items").buttons if name == "remove"] == [
-            "highest-level-mental",
-            "cabin-from-differential",
-        ]
-
-    def test_after_release_they_are_fixed(self, instructor, bank_db, clock, group):
-        """Neither by the page nor by a form from before."""
-        path = f"/assignments/{add_assignment(bank_db, clock, group, ['essential-bus-feeds'])}"
-        page = instructor.get(f"{path}/items")
-
-        assert not [one for one in page.forms if one.buttons]
-        instructor.client.post(f"{path}/items")
-        assert "fixed since its release" in page.text
-
-
-class TestPreviewAndPaper:
-    """Each one's own questions."""
-
-    @pytest.fixture
-    def drawn(self, instructor, draft):
-        """The draft with everybody's questions; the address."""
-        page = instructor.get(f"{draft}/preview")
-        instructor.send(page.form(f"{draft}/preview"))
-        return draft
-
-    def test_one_persons_questions_with_keys(self, instructor, bank_db, students, drawn):
-        """The numbers of the stored question, and the key."""
-        page = instructor.get(f"{drawn}/preview/{students[0]}")
-        with bank_db.reading() as session:
-            question = session.scalars(
-                sa.select(Question).where(Question.person_id == students[0], Question.kind == "number")
-            ).one()
-
-        assert page.heading == "Ada Quill"
-        for value in question.drawn.values():
-            assert value["shown"] in page.text
-        assert "the essential bus key" in page.text
-
-    def test_paper_has_a_sheet_for_each_with_cautions_and_no_key(self, instructor, drawn):
-        """C1 and C2 in each sheet, names, no working; the keys stand on the answer sheet alone."""
-        questions = instructor.get(f"{drawn}/print")
-        sheets = questions.html.split('<section class="sheet"')[1:]
-
-        assert [name in sheet for name, sheet in zip(("Ada Quill", "Bo Tarn"), sheets, strict=True)] == [True, True]
-        for sheet in sheets:
-            assert 'data-caution="C1"' in sheet and 'data-caution="C2"' in sheet
-        assert "Dump hangs on" not in questions.html and "key" not in questions.text.split("Closes")[1]
-
-        answers = instructor.get(f"{drawn}/print/answers")
-        assert answers.text.count("the essential bus") == 2
-        for sheet in answers.html.split('<section class="sheet"')[1:]:
-            assert 'data-caution="C1"' in sheet and 'data-caution="C2"' in sheet
-
-    def test_who_has_nothing_is_named_not_printed(self, instructor, draft):
-        """Before drawing."""
-        page = instructor.get(f"{draft}/print")
-
-        assert "2 have no questions yet" in page.text
-        assert '<section class="sheet"' not in page.html
-
-
 class TestAllowances:
     """Extensions and excuses."""
 
@@ -324,6 +204,20 @@ class TestAllowances:
         assert instructor.status == 422
         assert words in page.text
         assert "reason" in fields or ">Ill.</textarea>" in page.html
+
+    def test_who_is_in_a_sitting_is_said(self, instructor, bank_db, clock, rng, group, students):
+        """Beside the name, until when; an extension then may end before the closing."""
+        number = add_assignment(bank_db, clock, group, ["essential-bus-feeds"], sitting_minutes=40)
+        doing.begin(bank_db, clock, rng, students[0], number)
+        path = f"/assignments/{number}/allowances"
+        page = instructor.get(path)
+        # The clock of these tests stands at 09:00 UTC, in Zurich 10:00.
+        assert "Ada Quill, in a Sitting until 2 Mar 2026, 10:40" in page.text
+        give = next(one for one in page.forms if "reason" in one.names)
+        page = instructor.send(give, person=str(students[0]), until="2026-03-02T11:00", reason="Fire drill.")
+
+        assert "Ada Quill: extension until 2 Mar 2026, 11:00" in page.text
+        assert "Ada Quill, in a Sitting until 2 Mar 2026, 11:00" in page.text
 
 
 class TestTakingBack:
@@ -401,6 +295,7 @@ PATHS = (
     "/groups/{2}/assignments/new",
 )
 POSTS = (
+    "/assignments/{0}/copy",
     "/assignments/{0}/discard",
     "/assignments/{0}/allowances",
     "/assignments/{0}/items",
@@ -464,77 +359,3 @@ def test_a_closing_that_moves_is_told(instructor, bank_db, clock, group, student
         told = session.scalars(sa.select(Notice.text)).all()
     assert told == ["Bleed air for Monday now closes 12 Mar 2026, 20:00 (Europe/Zurich)."] * 2
     assert stored(bank_db, path).closes_at - clock() > timedelta(days=7)
-
-
-class TestEveryKindOnPaper:
-    """Room for the answer to each kind, and a key that can be found on the paper."""
-
-    @pytest.fixture
-    def app(self, settings, kinds_db, clock):
-        """The application on a database with an item of every kind."""
-        return create_app(settings, clock=clock, db=kinds_db)
-
-    @pytest.fixture
-    def bank_db(self, kinds_db):
-        """That database."""
-        return kinds_db
-
-    @pytest.fixture
-    def paper(self, instructor, bank_db, clock, group, students):
-        """Questions and answers of the first student, by kind."""
-        kinds = ("one", "some", "number", "order", "match", "gauge", "profile", "still-works", "scenario")
-        number = add_assignment(bank_db, clock, group, [f"asked-as-{kind}" for kind in kinds], released=False)
-        instructor.send(instructor.get(f"/assignments/{number}/preview").form(f"/assignments/{number}/preview"))
-        pages = [instructor.get(f"/assignments/{number}/{path}").html for path in ("print", "print/answers")]
-        questions, answers = (page.split('<section class="sheet"')[1] for page in pages)
-        with bank_db.reading() as session:
-            rows = session.scalars(
-                sa.select(Question).where(Question.person_id == students[0]).order_by(Question.position)
-            ).all()
-        return rows, questions.split('<article class="paper-item">')[1:], answers.split('<th scope="row">')[1:]
-
-    def test_questions_have_room_and_tell_nothing(self, paper):
-        """Boxes for options, a line for a number, boxes for places and letters; pictures are drawn."""
-        rows, questions, _ = paper
-        found = [
-            (row.kind, text.count("tick-box round"), text.count("tick-box wide"), text.count('class="line"'))
-            for row, text in zip(rows, questions, strict=True)
-        ]
-
-        # Counted in tests/kinds_bank.py: options, steps, left sides, rows, readings of each item.
-        assert found == [
-            ("one", 2, 0, 0),
-            ("some", 0, 0, 0),
-            ("number", 0, 0, 1),
-            ("order", 0, 4, 0),
-            ("match", 0, 2, 0),
-            ("gauge", 2, 0, 2),
-            ("profile", 2, 0, 0),
-            ("still-works", 0, 3, 0),
-            ("number", 0, 0, 1),
-            ("one", 2, 0, 0),
-            ("number", 0, 0, 1),
-        ]
-        assert [text.count("<svg") for text in questions] == [0, 0, 0, 0, 0, 1, 2, 0, 0, 0, 0]
-        assert questions[1].count('"tick-box"') == 3
-        assert [text.partition("</h2>")[0].rpartition(">")[2] for text in questions[-3:]] == ["9a", "9b", "9c"]
-        for behind in ("belief", "Dump hangs", "8.9 psi is where", "limit needs no controller"):
-            assert behind not in "".join(questions)
-
-    def test_letters_of_the_key_are_those_of_the_paper(self, paper):
-        """The letter in the answers stands before the key's text in the questions."""
-        rows, questions, answers = paper
-        seen = 0
-        for row, asked, key in zip(rows, questions, answers, strict=True):
-            if row.kind in ("one", "some"):
-                for letter in re.findall(r"<b>([A-Z])</b>", key):
-                    text = re.search(rf"<b>{letter}</b> ([^<]*)</span>", asked)[1]
-                    assert text in key
-                    seen += 1
-            if row.kind == "match":
-                # kinds_bank: a failed ADC holds, a failed CPC sinks.
-                for left, right in (("ADC 1 fails", "holds its present"), ("CPC fails", "sinks until")):
-                    letter = re.search(rf"{left}[^<]*<b>([A-Z])</b>", key)[1]
-                    assert re.search(rf"<b>{letter}</b> {right}", asked)
-                    seen += 1
-        assert seen == 6

@@ -59,20 +59,20 @@ def test_written_read_and_put_into_use(bank_db, author, reviewer):
     assert not page.has_form(PAGE + "/read")
 
     page = reviewer.get("/bank-desk")
-    assert "draft, not read by a second person" in page.text
+    assert "Draft, not read by a second person." in page.text
     page = reviewer.get(PAGE)
     assert not page.has_form(PAGE)
     page = reviewer.send(page.form(PAGE + "/read"))
     page = reviewer.send(page.form(PAGE + "/live"))
 
-    assert "Live; revision 1 is in use." in page.text
+    assert "Live, revision 1." in page.text
     assert "C8" not in page.cautions
     with bank_db.reading() as session:
         assert session.get(Item, ITEM).homework_only
     reviewer.send(page.form(PAGE + "/live"), homework_only=[])
     with bank_db.reading() as session:
         assert not session.get(Item, ITEM).homework_only
-    assert "Live; revision 1 is in use." in author.get(PAGE).text
+    assert "Live, revision 1." in author.get(PAGE).text
 
 
 def test_all_findings_by_line_and_what_was_typed_stays(bank_db, author):

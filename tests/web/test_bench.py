@@ -127,7 +127,7 @@ def test_ids_of_a_page_are_unique(visitor):
             assert set((attributes.get(name) or "").split()) <= known, attributes
 
 
-def test_markup_in_an_aircraft_file_stays_text(settings, db, clock, tmp_path):
+def test_markup_in_an_aircraft_file_stays_text(settings, db, clock, tmp_path, chance):
     """In names of parts, switches, positions' words, failures and consequences."""
     mark = "<script>alert(7)</script><b onmouseover=alert(7)>"
     folder = factories.write_bank(tmp_path / "hostile")
@@ -138,7 +138,7 @@ def test_markup_in_an_aircraft_file_stays_text(settings, db, clock, tmp_path):
         text = text.replace(old, f"{old} {mark}")
     file.write_text(text, encoding="utf-8")
     banks.load(db, folder, now=datetime(2026, 3, 1, tzinfo=UTC), rng=random.Random(1))
-    visitor = Visitor(create_app(settings, clock=clock, db=db).test_client())
+    visitor = Visitor(create_app(settings, clock=clock, db=db, rng=chance).test_client())
     page = visitor.get(f"{BENCH}?fail=L_GEN&fail=R_GEN&fail=SPDBRK&at-BATT=OFF&node=SPDBRK")
 
     assert visitor.status == 200

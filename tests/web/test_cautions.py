@@ -21,7 +21,11 @@ OWED = {
     "/sign-up": {"C7"},
     "/thin-spots": {"C4"},
     "/training": {"C4"},
+    "/training/groups": {"C4"},
     "/expectation": {"C4"},
+    "/plan": {"C4"},
+    "/plan/check-date": {"C4"},  # and C12 with the day its text was read: test_plan
+    "/plan/debrief": {"C4"},
 }
 
 

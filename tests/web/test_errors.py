@@ -48,12 +48,12 @@ def test_a_wrong_method_says_which_are_taken(visitor):
     assert 'href="/"' in response.get_data(as_text=True)
 
 
-def test_an_unloaded_bank_says_the_command(settings, db, clock):
+def test_an_unloaded_bank_says_the_command(settings, db, clock, chance):
     """Not prepared: what to type, on the page that a keeper sees first."""
     from quizsvc.web.app import create_app
     from tests.web.pages import Visitor
 
-    visitor = Visitor(create_app(settings, clock=clock, db=db).test_client())
+    visitor = Visitor(create_app(settings, clock=clock, db=db, rng=chance).test_client())
     visitor.start()
 
     assert visitor.status == 503

@@ -17,7 +17,7 @@ MARK = "<script>alert(7)</script><img src=x onerror=alert(7)>\"'><b onmouseover=
 
 
 @pytest.fixture
-def hostile(settings, db, clock, tmp_path):
+def hostile(settings, db, clock, tmp_path, chance):
     """The application on a bank whose every free text carries markup."""
     folder = factories.write_bank(tmp_path / "hostile")
     quoted = MARK.replace("'", "''")
@@ -32,7 +32,7 @@ def hostile(settings, db, clock, tmp_path):
             re.sub(r"^(## \S+ .*)$", r"\1 " + MARK, text, flags=re.M) + "\n\n" + MARK + "\n", encoding="utf-8"
         )
     banks.load(db, folder, now=datetime(2026, 3, 1, tzinfo=UTC), rng=random.Random(1))
-    return create_app(settings, clock=clock, db=db)
+    return create_app(settings, clock=clock, db=db, rng=chance)
 
 
 def _marked(text, quoted):

@@ -10,7 +10,7 @@ import random
 
 import pytest
 
-from quizsvc.services import accounts, looks, sharing
+from quizsvc.services import accounts, looks, produced_files, sharing
 from quizsvc.services.sessions import open_session
 from quizsvc.store.tables import Membership, Person
 from quizsvc.web.people import COOKIE
@@ -272,6 +272,41 @@ class TestFiles:
         assert "Sheets of people who have left Evidence sheet: Student 01, 2 Mar 2026, CSV" in page.text
         (file,) = [link for link in page.links if link.startswith("/files/")]
         assert head.client.get(file).get_data() == body
+        assert file in head.get("/training?q=student 01").links
+        assert file not in head.get("/training?q=student 02").links
+
+    def test_the_instructors_own_stand_on_the_desk(self, school, bank_db, clock):
+        """What was made about somebody who has left opens from there for who made it, and is unknown to others."""
+        instructor = school.visit(school.by)
+        body = instructor.client.get(f"{school.sheet}.csv").get_data()
+        assert "Sheets of people who have left" not in instructor.get("/desk").text
+        accounts.delete_account(bank_db, school.student, now=clock())
+
+        page = instructor.get("/desk")
+        assert "Sheets of people who have left Evidence sheet: Student 01, 2 Mar 2026, CSV" in page.text
+        (file,) = [link for link in page.links if link.startswith("/files/")]
+        assert instructor.client.get(file).get_data() == body
+        other = assigned.add_person(bank_db, clock, "Rosmund Achterby", roles=("instructor",))
+        for who in (other, school.mate, school.head):
+            visitor = school.visit(who)
+            foreign, unknown = visitor.client.get(file), visitor.client.get("/files/" + "f" * 32)
+            assert (foreign.status_code, foreign.get_data()) == (404, unknown.get_data())
+        assert file not in school.visit(other).get("/desk").links
+
+    def test_many_sheets_of_who_has_left(self, school, bank_db, clock):
+        """Of 120 the newest hundred; the earlier ones by name. Each is another day's."""
+        for number in range(120):
+            produced_files.keep(
+                bank_db, school.head, what=produced_files.FOR_HEAD, person_id=school.mate,
+                title=f"Evidence sheet: Student 02, number {number:03d}", media_type="text/csv", body=b"%d" % number,
+                now=clock.advance(minutes=1),
+            )  # fmt: skip
+        accounts.delete_account(bank_db, school.mate, now=clock())
+        head = school.visit(school.head)
+        page = head.get("/training")
+        assert "120 sheets, the newest 100 here." in page.text
+        assert "number 119" in page.text and "number 020" in page.text and "number 019" not in page.text
+        assert "number 019" in head.get("/training?q=number 019").text
 
 
 class TestAccess:

@@ -323,3 +323,56 @@ def test_the_groups_screens_carry_their_cautions(teacher, as_person):
         assert {"C1", "C2", "C7"} <= set(page.cautions)
     teacher.send(teacher.get(f"{group}/roll/links").form(f"{group}/roll/links"))
     assert {"C1", "C2"} <= set(teacher.page.cautions)
+
+
+class TestWithoutAnInstructor:
+    """The last instructor goes, and the head of training names another."""
+
+    @pytest.fixture
+    def head(self, as_person):
+        """The browser of a head of training."""
+        return as_person("Ilse Marrandt", "head of training")
+
+    def test_told_left_and_named_again(self, teacher, head, as_person):
+        """The page says what leaving means and asks once more; the head is led from the notice to a form."""
+        group = new_group(teacher)
+        other = as_person("Rosmund Achterby", "instructor")
+        page = teacher.get(group)
+        assert "Nobody else instructs it. If you leave, nobody sees its homework" in page.text
+        teacher.send(page.form(f"{group}/leave"))
+        assert teacher.status == 409
+        assert "Somebody instructs every group." in head.get("/training/groups").text
+
+        teacher.send(teacher.get(group).form(f"{group}/leave"), anyway="yes")
+        assert teacher.status == 200 and "You have left Third intake" in teacher.page.text
+        assert "/training/groups" in head.get("/account/notices").links
+        page = head.get("/training/groups")
+        assert "Third intake" in page.text and "Ilse Marrandt" not in page.text
+
+        form = page.form(f"/training{group}/instructor")
+        chosen = re.search(r'value="(\d+)">Rosmund Achterby', page.html)[1]
+        page = head.send(form, person=chosen)
+        assert "Rosmund Achterby instructs Third intake now, and is told." in page.text
+        assert other.get(group).heading == "Third intake"
+        assert head.client.get(group).status_code == 404
+        assert "Ilse Marrandt, head of training, has named you" in other.get("/account/notices").text
+
+    @pytest.mark.parametrize(
+        ("person", "words"), [("", "is not a whole number"), ("999", "has the role of an instructor")]
+    )
+    def test_what_cannot_be_named_is_said(self, teacher, head, as_person, person, words):
+        """422, with the form still there."""
+        as_person("Rosmund Achterby", "instructor")
+        group = new_group(teacher)
+        teacher.send(teacher.get(group).form(f"{group}/leave"), anyway="yes")
+        page = head.send(head.get("/training/groups").form(f"/training{group}/instructor"), person=person)
+
+        assert (head.status, words in page.text) == (422, True)
+        assert page.has_form(f"/training{group}/instructor")
+
+    def test_the_way_out_says_it_too(self, teacher, head, as_person):
+        """Deleting the account names the groups; of a group with two instructors there is nothing to say."""
+        new_group(teacher)
+        new_group(teacher, name="Umber intake")
+        assert "Nobody else instructs Third intake; Umber intake." in teacher.get("/account/delete").text
+        assert "instructs" not in head.get("/account/delete").text

@@ -72,9 +72,11 @@ class TestCookies:
         assert "Max-Age=34560000" in cookie
         assert "Secure" not in cookie
 
-    def test_cookies_are_secure_behind_https(self, settings, bank_db, clock):
+    def test_cookies_are_secure_behind_https(self, settings, bank_db, clock, chance):
         """Both of them, where the public address begins with https."""
-        app = create_app(dataclasses.replace(settings, public_url="https://quiz.example.org"), clock=clock, db=bank_db)
+        app = create_app(
+            dataclasses.replace(settings, public_url="https://quiz.example.org"), clock=clock, db=bank_db, rng=chance
+        )
         client = app.test_client()
         base = "https://quiz.example.org"
         page = Visitor(client)
@@ -126,11 +128,11 @@ class TestFormToken:
         assert other.status == 400
 
 
-def test_no_proxy_is_believed_unless_told(settings, bank_db, clock):
+def test_no_proxy_is_believed_unless_told(settings, bank_db, clock, chance):
     """X-Forwarded-For counts only as many hops as the settings trust."""
     seen = []
     for hops in (0, 1):
-        app = create_app(dataclasses.replace(settings, trusted_proxies=hops), clock=clock, db=bank_db)
+        app = create_app(dataclasses.replace(settings, trusted_proxies=hops), clock=clock, db=bank_db, rng=chance)
         app.before_request(lambda: seen.append(__import__("flask").request.remote_addr))
         app.test_client().get("/about", headers={"X-Forwarded-For": "203.0.113.9"})
 

@@ -26,9 +26,9 @@ WITH_SAY = [*ITEMS, "asked-as-say"]
 
 
 @pytest.fixture
-def app(settings, kinds_db, clock):
+def app(settings, kinds_db, clock, chance):
     """The application on the bank with one item of every kind."""
-    return create_app(settings, clock=clock, db=kinds_db)
+    return create_app(settings, clock=clock, db=kinds_db, rng=chance)
 
 
 @pytest.fixture
@@ -153,8 +153,8 @@ BELIEFS = [
 def replies(visitor, work, questions):
     """Every reply about a work: pages, fragments of them after sending, and the JSON call's."""
     paths = [
-        "/", "/homework", f"/works/{work}", f"/works/{work}/hand-in", f"/works/{work}/receipt", "/log", "/thin-spots",
-        "/account/export.json", "/account/export.csv", "/expectation",
+        "/", "/homework", f"/works/{work}", f"/works/{work}/all", f"/works/{work}/hand-in", f"/works/{work}/receipt",
+        "/log", "/thin-spots", "/account/export.json", "/account/export.csv", "/expectation",
     ]  # fmt: skip
     for path in paths + [f"/works/{work}/questions/{question}" for question, _ in questions]:
         yield path, visitor.client.get(path).get_data(as_text=True)
@@ -334,14 +334,22 @@ def test_another_persons_work_is_a_404_by_every_verb(member, browsers, kinds_db,
     token = dict(other.get("/account").form("/sign-out").fields)
     for path in (
         f"/homework/{assignment}", f"/works/{work}", f"/works/{work}/questions/{question}", f"/works/{work}/hand-in",
-        f"/works/{work}/receipt",
+        f"/works/{work}/all", f"/works/{work}/receipt",
     ):  # fmt: skip
         assert other.client.get(path).status_code == 404, path
     for path in (
         f"/homework/{assignment}/works", f"/works/{work}/questions/{question}", f"/works/{work}/hand-in",
-        f"/works/{work}/questions/{question}/squawks",
+        f"/works/{work}/questions/{question}/squawks", f"/works/{work}/all",
     ):  # fmt: skip
-        sent = {**token, "option": "ess", "anyway": "1", "text": "mine", "version": "0"}
+        sent = {
+            **token,
+            "option": "ess",
+            "q1-option": "ess",
+            "q1-version": "0",
+            "anyway": "1",
+            "text": "mine",
+            "version": "0",
+        }
         assert other.client.post(path, data=sent).status_code == 404, path
     assert fill_raw(other, settings, work, question, {"option": "ess"}).status_code == 404
     assert (count(kinds_db, DraftResponse), count(kinds_db, Answer), count(kinds_db, Work)) == (0, 0, 1)

@@ -17,9 +17,9 @@ ASKED = sorted(set(KINDS) - {"scenario"})
 
 
 @pytest.fixture
-def app(settings, kinds_db, clock):
+def app(settings, kinds_db, clock, chance):
     """The application on the bank with one item of every kind."""
-    return create_app(settings, clock=clock, db=kinds_db)
+    return create_app(settings, clock=clock, db=kinds_db, rng=chance)
 
 
 @pytest.fixture

@@ -88,8 +88,9 @@ def test_headings_of_a_section_stand_under_the_page_heading():
 
 def test_a_hostile_text_is_rendered_in_bounded_time():
     """Nested brackets cost more than linear time, so a long text is shown as it is."""
-    started = time.perf_counter()
+    # The thread's own time: what else the machine does meanwhile is no fault of the text.
+    started = time.thread_time()
     html = markdown.text("[" * 200_000)
 
     assert html == "<p>" + "[" * 200_000 + "</p>"
-    assert time.perf_counter() - started < 1.0
+    assert time.thread_time() - started < 1.0

@@ -92,12 +92,17 @@ ROWS: dict[str, frozenset[str]] = {
     "GET /account/export.json": IN,
     "GET /account/looks": IN,
     "GET /account/notices": IN,
+    "GET /account/re-marks": IN,
     "GET /account/password": IN,
     "GET /account/sharing": IN,
+    "GET /account/squawks": IN,
     "GET /claim": IN,
     "GET /expectation": IN,
     "GET /homework": IN,
     "GET /log": IN,
+    "GET /plan": IN,
+    "GET /plan/check-date": IN,
+    "GET /plan/debrief": IN,
     "GET /thin-spots": IN,
     "POST /account": IN,
     "POST /account/delete": IN,
@@ -106,6 +111,8 @@ ROWS: dict[str, frozenset[str]] = {
     "POST /account/sharing": IN,
     "POST /claim": IN,
     "POST /join/<code>": IN,
+    "POST /plan/check-date": IN,
+    "POST /plan/debrief": IN,
     "POST /api/v1/kept-questions": IN,
     "POST /api/v1/answer-batches": IN,
     "GET /sets/<key:set_id>": frozenset({STUDENT}),
@@ -120,15 +127,20 @@ ROWS: dict[str, frozenset[str]] = {
     "GET /homework/<number:assignment_id>": frozenset({STUDENT, MATE}),
     "POST /homework/<number:assignment_id>/works": frozenset({STUDENT, MATE}),
     "GET /works/<key:work_id>": frozenset({STUDENT}),
+    "GET /works/<key:work_id>/all": frozenset({STUDENT}),
     "GET /works/<key:work_id>/hand-in": frozenset({STUDENT}),
     "GET /works/<key:work_id>/receipt": frozenset({STUDENT}),
     "GET /works/<key:work_id>/questions/<key:question_id>": frozenset({STUDENT}),
+    "POST /works/<key:work_id>/all": frozenset({STUDENT}),
     "POST /works/<key:work_id>/hand-in": frozenset({STUDENT}),
     "POST /works/<key:work_id>/questions/<key:question_id>": frozenset({STUDENT}),
     "POST /works/<key:work_id>/questions/<key:question_id>/squawks": frozenset({STUDENT}),
     "PUT /api/v1/drafts": frozenset({STUDENT}),
     # the instructor's
     "GET /training": frozenset({HEAD}),
+    "GET /training/groups": frozenset({HEAD}),
+    "POST /training/groups/<number:group_id>/instructor": frozenset({HEAD}),
+    "GET /training.csv": frozenset({HEAD}),
     **{
         f"GET /people/<number:person_id>/evidence{ending}": frozenset({HEAD, INSTRUCTOR, STUDENT})
         for ending in ("", ".html", ".csv", ".json")
@@ -158,19 +170,20 @@ ROWS: dict[str, frozenset[str]] = {
         f"GET /assignments/<number:assignment_id>{page}": frozenset({INSTRUCTOR})
         for page in (
             "", "/items", "/rules", "/preview", "/preview/<number:person_id>", "/print", "/print/answers",
-            "/allowances", "/spread", "/statistics", "/marks", "/marks.csv", "/marks/<number:person_id>",
+            "/allowances", "/spread", "/statistics", "/marks", "/marks.csv", "/marks/<who:person_id>",
             "/places/<number:place>/re-mark",
         )
     },
     **{
         f"POST /assignments/<number:assignment_id>{page}": frozenset({INSTRUCTOR})
-        for page in ("/items", "/rules", "/preview", "/release", "/take-back", "/allowances", "/discard",
+        for page in ("/items", "/rules", "/preview", "/release", "/take-back", "/allowances", "/discard", "/copy",
             "/places/<number:place>/re-mark")
     },
     # of those who answer for the bank
     "GET /squawks": TEACHERS | {REVIEWER},
     "GET /squawks/<number:squawk_id>": TEACHERS | {REVIEWER},
     "POST /squawks/<number:squawk_id>": TEACHERS | {REVIEWER},
+    "POST /squawks/<number:squawk_id>/practice": frozenset({REVIEWER}),
     "GET /bank-desk": DESK,
     "GET /bank-desk/export.yaml": DESK,
     "GET /bank-desk/new": frozenset({AUTHOR}),
@@ -179,6 +192,12 @@ ROWS: dict[str, frozenset[str]] = {
     "POST /bank-desk/items/<desk_item>": frozenset({AUTHOR}),
     "POST /bank-desk/items/<desk_item>/read": frozenset({REVIEWER}),
     "POST /bank-desk/items/<desk_item>/live": frozenset({REVIEWER}),
+    "POST /bank-desk/items/<desk_item>/send-back": frozenset({REVIEWER}),
+    "POST /bank-desk/items/<desk_item>/withdraw": DESK,
+    **{
+        f"POST /bank-desk/items/<desk_item>/{verb}": frozenset({AUTHOR})
+        for verb in ("take-over", "delete", "drop-changes", "draft")
+    },
     "GET /bank-desk/handbook": frozenset({REVIEWER}),
     "POST /bank-desk/handbook": frozenset({REVIEWER}),
     "GET /bank-desk/handbook/<number:revision_id>": frozenset({REVIEWER}),
@@ -217,7 +236,7 @@ class World:
         def value(found):
             kind, name = found[1] or "", found[2]
             if unknown:
-                return "f" * 32 if kind == "key:" else "987654321" if kind == "number:" else "nothing"
+                return "f" * 32 if kind == "key:" else "987654321" if kind in ("number:", "who:") else "nothing"
             if name == "question_id" and "/works/" in rule:
                 return self.homework_question
             # Who waits is to be answered; everything else is done to somebody in the group.
@@ -261,9 +280,9 @@ class World:
 
 
 @pytest.fixture
-def world(bank_db, settings, clock):
+def world(bank_db, settings, clock, chance):
     """Two groups, an assignment that a student has handed in, a draft of another, a drill, a squawk."""
-    made = World(create_app(settings, clock=clock, db=bank_db))
+    made = World(create_app(settings, clock=clock, db=bank_db, rng=chance))
     rng = random.Random(19)
     for who, roles in ROLES.items():
         name = f"Osric Tamblane, {who}"

@@ -5,17 +5,19 @@ from __future__ import annotations
 import csv
 import io
 import random
+import re
 
 import pytest
 import sqlalchemy as sa
 
-from quizsvc.services import banks, squawks
-from quizsvc.services.mark_list import neutral
+from quizsvc.services import accounts, banks, squawks
+from quizsvc.services.csv_files import neutral
 from quizsvc.services.sessions import open_session
-from quizsvc.store.tables import Person
+from quizsvc.store.tables import Allowance, Person
 from quizsvc.web.people import COOKIE
 from tests import factories
 from tests.services import assigned, drills, handed_in
+from tests.web.pages import Page
 
 ITEMS = ("gate-slow-leak", "cabin-from-differential")
 LEAK = [{"option": "ten"}] * 2 + [{"option": "shifted"}] * 3
@@ -146,6 +148,31 @@ class TestMarks:
         assert "Answered: 13,400 ft cabin." in page.text and "Key: 10,000 ft cabin" in page.text
         assert "the high setting alone moves the warning" in page.text
         assert {"C1", "C2", "C4"} <= set(page.cautions)
+
+    def test_who_has_left_is_opened_by_another_address(self, school, bank_db, clock):
+        """The old one, with the row's number, reads as if nobody had it; no page has the number any more."""
+        gone = school.students[4]
+        with bank_db.writing() as session:
+            given = school.assignment.rpartition("/")[2]
+            session.add(
+                Allowance(
+                    assignment_id=int(given), person_id=gone, what="excused", reason="Ill.", taken_back=False,
+                    given_by=school.person, given_at=clock(),
+                )
+            )  # fmt: skip
+        assert school.get(f"{school.assignment}/allowances").html.count('name="take_back"') == 1
+        accounts.delete_account(bank_db, gone, now=clock())
+
+        links = school.get(f"{school.assignment}/marks").links
+        (address,) = [one for one in links if re.fullmatch(rf"{school.assignment}/marks/[0-9a-f]{{32}}", one)]
+        assert school.get(address).heading.startswith("somebody who left the service (")
+        assert "This look is noted" not in school.page.text
+        assert f"{school.assignment}/marks/{gone}" not in links
+        old = school.client.get(f"{school.assignment}/marks/{gone}")
+        nobody = school.client.get(f"{school.assignment}/marks/987654321")
+        assert (old.status_code, nobody.status_code) == (404, 404)
+        assert Page(old.get_data(as_text=True)).text == Page(nobody.get_data(as_text=True)).text
+        assert 'name="take_back"' not in school.get(f"{school.assignment}/allowances").html
 
 
 class TestRemark:

@@ -81,13 +81,13 @@ def test_a_method_that_is_not_described_is_not_taken(app, description):
     assert tried == 4 * len(description.operations)
 
 
-def test_a_fault_of_the_service_is_described(settings, bank_db, description):
+def test_a_fault_of_the_service_is_described(settings, bank_db, description, chance):
     """A clock that does not work is no fault of the caller: 500, as a described problem (RFC 9457)."""
 
     def stopped():
         raise OSError("the clock stands still")
 
-    app = create_app(settings, clock=stopped, db=bank_db)
+    app = create_app(settings, clock=stopped, db=bank_db, rng=chance)
     reply = app.test_client().post(
         "/api/v1/sets", json={"minutes": 5, "acknowledged": ["C1"]}, headers={"Origin": settings.public_url}
     )

@@ -23,9 +23,9 @@ def files(tmp_path):
 
 
 @pytest.fixture
-def app(settings, bank_db, clock, files):
+def app(settings, bank_db, clock, files, chance):
     """The application on those files."""
-    return create_app(dataclasses.replace(settings, bank=files), clock=clock, db=bank_db)
+    return create_app(dataclasses.replace(settings, bank=files), clock=clock, db=bank_db, rng=chance)
 
 
 @pytest.fixture

@@ -32,15 +32,22 @@ OWN = (
     "/account/looks",
     "/account/notices",
     "/account/password",
+    "/account/re-marks",
     "/account/sharing",
+    "/account/squawks",
     "/homework",
     "/log",
     "/thin-spots",
     "/expectation",
+    "/plan",
+    "/plan/check-date",
+    "/plan/debrief",
 )
 # Addresses with a part that varies, and static files; each has its own test here.
 VARYING = {
     "/training",  # of the head of training, as what follows with a person or a file: test_evidence
+    "/training.csv",
+    "/training/groups",  # test_groups
     "/people/<number:person_id>/evidence",
     "/people/<number:person_id>/evidence.csv",
     "/people/<number:person_id>/evidence.html",
@@ -53,7 +60,7 @@ VARYING = {
     "/assignments/<number:assignment_id>/items",
     "/assignments/<number:assignment_id>/marks",  # test_monday, with those below that are of instructors too
     "/assignments/<number:assignment_id>/marks.csv",
-    "/assignments/<number:assignment_id>/marks/<number:person_id>",
+    "/assignments/<number:assignment_id>/marks/<who:person_id>",
     "/assignments/<number:assignment_id>/places/<number:place>/re-mark",
     "/assignments/<number:assignment_id>/spread",
     "/assignments/<number:assignment_id>/statistics",
@@ -91,6 +98,7 @@ VARYING = {
     "/sets/<key:set_id>",
     "/static/<path:filename>",
     "/works/<key:work_id>",
+    "/works/<key:work_id>/all",
     "/works/<key:work_id>/hand-in",
     "/works/<key:work_id>/questions/<key:question_id>",
     "/works/<key:work_id>/receipt",

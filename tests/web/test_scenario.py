@@ -15,9 +15,9 @@ from tests.web.pages import on_both
 
 
 @pytest.fixture
-def app(settings, kinds_db, clock):
+def app(settings, kinds_db, clock, chance):
     """The application on the bank with one item of every kind."""
-    return create_app(settings, clock=clock, db=kinds_db)
+    return create_app(settings, clock=clock, db=kinds_db, rng=chance)
 
 
 @pytest.fixture

@@ -27,12 +27,14 @@ export async function find(state) {
   if (!isSecureContext) state.why = "Questions can be kept only where the address begins with https.";
   else if (!("serviceWorker" in navigator)) state.why = "Questions cannot be kept: this browser has no service worker.";
   else {
+    let person;
     try {
-      const person = await store.person();
+      person = await store.person();
       state.db = person ? await store.open(person) : null;
       if (person || !state.set) state.person = person;
     } catch {
-      state.why = NO_STORAGE;
+      // Refused; or deleted just now by signing out in another tab, after which there is no person.
+      if (!person || person === (await store.who())) state.why = NO_STORAGE;
     }
   }
 }
@@ -108,7 +110,8 @@ export async function paint(state, owed, open) {
   for (const link of screen.querySelectorAll("[data-need] a")) link.target = loose.length ? "_blank" : "";
   const stored = state.answers.some((answer) => answer.state === "stored") && !waits(state);
   tell("stored", stored && "Every answer given here is stored by the service.");
-  const others = Object.values(await store.others()).reduce((sum, one) => sum + one, 0);
+  // Where theirs cannot be read, this person's own screen is painted all the same.
+  const others = Object.values(await store.others().catch(() => [])).reduce((sum, one) => sum + one, 0);
   if (!at("device")) return; // meanwhile a set was begun, or the live start page came
   const whose = "until that person signs in on this device";
   at("claim").hidden = !others || state.other !== "claim";
@@ -117,7 +120,7 @@ export async function paint(state, owed, open) {
   list(state, "differing", differs, (answer) => `The service judged this differently: ${outcome(answer)}, not ${answer.judged.outcome}.`);
   list(state, "refused", (answer) => answer.state === "refused", ({ problem }) => `${problem.detail} ${problem.mend || ""}`);
   at("keeping").hidden = !state.db;
-  at("keep").checked = !meta(state, "off").value;
+  at("keep").checked = put ? put.on : !meta(state, "off").value;
 }
 
 function list(state, hook, which, words) {
@@ -175,9 +178,17 @@ async function forgetAll(state, again) {
   say("Deleted. Nothing is kept on this device.");
 }
 
+// How the switch was put last, until that is kept: a screen painted meanwhile, of what was read before, leaves it so.
+let put = null;
+
 export async function keepOrNot(state, on, again) {
-  await store.put(state.db, "meta", { name: "off", value: !on });
-  say(on ? "Questions are kept ready here." : "No more questions come here; what is here stays until it is deleted.");
-  if (on) await fill({ force: true });
-  await again();
+  const mine = (put = { on });
+  try {
+    await store.put(state.db, "meta", { name: "off", value: !on });
+    say(on ? "Questions are kept ready here." : "No more questions come here; what is here stays until it is deleted.");
+    if (on) await fill({ force: true });
+    await again();
+  } finally {
+    if (put === mine) put = null;
+  }
 }

@@ -151,13 +151,14 @@ function feedback(id, onward) {
   head();
 }
 
-async function end() {
+async function end(stopped) {
   const { set } = state;
-  if (!set.ended_at && !next()) await save({ ...set, ended_at: new Date().toISOString() });
+  // On a device that is full this cannot be kept, and need not be: the end is shown all the same.
+  if (!set.ended_at && (stopped || !next())) await save({ ...set, ended_at: new Date().toISOString() }).catch(() => {});
   put("end");
   paintEnd(state, pages);
-  again();
   head();
+  await again();
 }
 
 async function onClick({ target }) {
@@ -167,15 +168,13 @@ async function onClick({ target }) {
   if (dataset.minutes) await begin(Number(dataset.minutes), "long" in dataset);
   else if ("goOn" in dataset) {
     state.set = unfinished(state).set;
-    ask();
-  } else if ("next" in dataset) ask();
-  else if ("stop" in dataset) {
-    await save({ ...state.set, ended_at: new Date().toISOString() });
-    end();
-  } else if ("end" in dataset) end();
+    await ask();
+  } else if ("next" in dataset) await ask();
+  else if ("stop" in dataset) await end(true);
+  else if ("end" in dataset) await end();
   else if ("again" in dataset) {
     await save({ ...state.set, ended_at: null, spares: missed(state) });
-    ask();
+    await ask();
   } else if (dataset.review) feedback(dataset.review, "End of set");
   else if ("home" in dataset) {
     await home();

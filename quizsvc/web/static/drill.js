@@ -1,7 +1,7 @@
 // The drill: start, answer, feedback, next, end, all in one page.
 import { fieldsOf, head, prepare, read, refuse, tap } from "./form.js";
 import { forget, keep, recall } from "./kept.js";
-import { Refused, send, uuid } from "./send.js";
+import { send, uuid } from "./send.js";
 
 const screen = document.getElementById("screen");
 const status = document.getElementById("status");
@@ -20,28 +20,25 @@ export function drill() {
 
 function onSubmit(event) {
   const form = event.target;
-  if (form.matches("[data-start]")) {
-    event.preventDefault();
-    start(form, event.submitter);
-  } else if (form.matches("[data-answer]")) {
-    event.preventDefault();
-    answer(form, event.submitter);
-  } else if (form.matches("[data-swap]")) {
-    event.preventDefault();
-    load(form.action, { method: "POST", body: new URLSearchParams(new FormData(form)) }, () => form.submit());
-  }
+  if (!form.matches("[data-start], [data-answer], [data-swap]")) return;
+  event.preventDefault();
+  if ("start" in form.dataset) start(form, event.submitter);
+  else if ("answer" in form.dataset) answer(form, event.submitter);
+  else load(form.action, { method: "POST", body: new URLSearchParams(new FormData(form)) }, () => form.submit());
 }
 
 function onClick(event) {
   const link = event.target.closest("a[data-swap]");
   if (link && !event.metaKey && !event.ctrlKey && !event.shiftKey) {
     event.preventDefault();
-    if (ahead && ahead.url === link.getAttribute("href")) show(ahead.html, ahead.url);
+    if (ahead?.url === link.getAttribute("href")) show(ahead.html, ahead.url);
     else load(link.href, {}, () => location.assign(link.href));
   }
   const field = tap(event);
   if (field) remember({ target: field });
 }
+
+const asked = (form) => form.closest("[data-question]").dataset.question;
 
 async function start(form, button) {
   const fields = new FormData(form);
@@ -59,20 +56,16 @@ async function start(form, button) {
   } catch {
     // The form says in its own page what is wrong.
     form.removeAttribute("aria-busy");
-    const chosen = document.createElement("input");
-    form.append(Object.assign(chosen, { type: "hidden", name: "minutes", value: button.value }));
+    form.append(Object.assign(document.createElement("input"), { type: "hidden", name: "minutes", value: button.value }));
     form.submit();
   }
 }
 
 async function answer(form, button) {
-  const question = form.closest("[data-question]").dataset.question;
+  const question = asked(form);
   const row = recall(question) || {};
   const response = read(form, button);
-  if (typeof response === "string") {
-    refuse(response);
-    return;
-  }
+  if (typeof response === "string") return refuse(response);
   await deliver(form, question, {
     question,
     uuid: row.uuid || uuid(),
@@ -98,26 +91,29 @@ async function deliver(form, question, sent) {
     else show(reply.next.html, reply.next.url);
   } catch (error) {
     form.removeAttribute("aria-busy");
-    // Refused, so not stored: the next try is a new answer. After a fault of the service nobody knows, so it stays the same.
-    keep(question, { fields: fieldsOf(form), uuid: error.status === 500 ? sent.uuid : undefined });
+    // Refused by the service, so not stored: the next try is a new answer. After a fault, or a page of something on the way,
+    // nobody knows, so it stays the same.
+    const { status, problem = {} } = error;
+    keep(question, { fields: fieldsOf(form), uuid: status < 500 && problem.type ? undefined : sent.uuid });
     say("");
-    if (error instanceof Refused && error.status === 401) location.assign("/sign-in?next=/questions/" + question);
-    else if (error.problem) refuse([error.problem.detail, error.problem.mend].filter(Boolean).join(" "), error.problem.where);
-    else refuse("This could not be sent.");
+    if (status === 401) location.assign("/sign-in?next=/questions/" + question);
+    else refuse([problem.detail, problem.mend].filter(Boolean).join(" ") || "This could not be sent.", problem.where);
   }
 }
 
 function remember(event) {
   const form = event.target.closest("[data-answer]");
   if (!form || form.hasAttribute("aria-busy")) return;
-  keep(form.closest("[data-question]").dataset.question, { fields: fieldsOf(form) });
+  const question = asked(form);
+  // After a fault the next try is the same answer, also where it was changed.
+  keep(question, { fields: fieldsOf(form), uuid: recall(question)?.uuid });
 }
 
 // A screen that has just appeared: what was typed comes back, what had no reply goes out again.
 function ready() {
   const form = screen.querySelector("[data-answer]");
   if (!form) return;
-  const question = form.closest("[data-question]").dataset.question;
+  const question = asked(form);
   const row = recall(question) || {};
   prepare(form, row.fields);
   if (row.sent) deliver(form, question, row.sent);
@@ -133,18 +129,17 @@ async function load(address, options, otherwise) {
   try {
     const response = await fetch(address, options);
     const page = new DOMParser().parseFromString(await response.text(), "text/html");
-    const found = page.getElementById("screen");
-    if (!response.ok || !found) throw new Error("not a screen");
-    show(found.innerHTML, new URL(response.url).pathname, page.title);
+    if (!response.ok) throw new Error();
+    show(page.getElementById("screen").innerHTML, new URL(response.url).pathname, page.title);
   } catch {
+    // No signal, or no screen.
     otherwise();
   }
 }
 
 function show(html, address, title) {
   screen.innerHTML = html;
-  const named = screen.querySelector("[data-title]");
-  document.title = title || (named && named.dataset.title) || document.title;
+  document.title = title || screen.querySelector("[data-title]")?.dataset.title || document.title;
   if (address !== location.pathname) history.pushState(null, "", address);
   shown = location.pathname;
   say("");
@@ -158,8 +153,7 @@ function notYet(what) {
     // Whoever is about to press it keeps it.
     if (!button.isConnected) {
       Object.assign(button, { type: "button", className: "plain", textContent: "Try now", onclick: now });
-      const link = document.createElement("a");
-      Object.assign(link, { href: "/on-this-device", textContent: "Go on with what is on this device" });
+      const link = Object.assign(document.createElement("a"), { href: "/on-this-device", textContent: "Go on with what is on this device" });
       status.replaceChildren("", button, " ", navigator.serviceWorker?.controller ? link : "");
     }
     status.firstChild.data = `${what}. Trying again in ${seconds} s; it is kept on this device. `;

@@ -8,7 +8,7 @@ export function read(form, button) {
 
 function response(form, button) {
   const fields = new FormData(form);
-  if (button && button.name === "pass") return { pass: true };
+  if (button?.name === "pass") return { pass: true };
   const text = (fields.get("text") || "").trim();
   if (form.elements.text) return text && { text };
   const readings = under(fields, "reading-");
@@ -26,7 +26,7 @@ function response(form, button) {
   const rows = under(fields, "row-");
   if (rows) {
     const actions = under(fields, "after-") || {};
-    for (const row of Object.keys(rows)) if (rows[row] === "after") rows[row] = actions[row] || "";
+    for (const row in rows) if (rows[row] === "after") rows[row] = actions[row] || "";
     return { rows };
   }
   const pairs = under(fields, "pair-");
@@ -110,7 +110,7 @@ export function refuse(words, where = "") {
   const name = group === "order" ? "place" : group.slice(0, -1); // "pairs/adc" is the field "pair-adc"
   const open = id && document.querySelector(`[name="${name}-${id}"]`);
   const field = open || document.getElementById("text");
-  const row = open && open.closest("fieldset, li");
+  const row = open?.closest("fieldset, li");
   if (row) row.append(place);
   else if (open) open.closest(".number").after(place);
   place.textContent = words;

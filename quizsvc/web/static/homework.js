@@ -1,194 +1,245 @@
 // Homework: what stands in the fields is saved while one types. Without signal it is kept on this device and sent later.
 import { fieldsOf, prepare, read } from "./form.js";
-import { forget, keep, recall } from "./kept.js";
+import { forget, keep, PREFIX, recall } from "./kept.js";
+import { once } from "./send.js";
 
-const PREFIX = "answer:"; // of kept.js
 const AFTER_MS = 700;
 const TRY_AGAIN_MS = 15000;
-const form = document.querySelector("[data-draft]");
+export const LAST_SAVED = "homework-saved";
 const status = document.getElementById("homework-status");
+const here = new Map(); // drafts that the browser refuses to keep, by question
 let timer = 0;
-let sending = null; // the draft that is on its way
-let saved = form && content(form);
+let sending = null; // the drafts that are on their way
+// The questions on the screen: one in its form, or several in one whose names begin differently.
+const sheets = [...document.querySelectorAll("[data-draft]")].map((root) => {
+  const { draft: question, work, pre = "" } = root.dataset;
+  const sheet = { root, question, work, pre, form: root.closest("form") };
+  return { ...sheet, saved: content(sheet) };
+});
 
-if (form) editing();
-const handIn = document.querySelector("[data-hand-in]");
-if (handIn) handIn.addEventListener("submit", (event) => handOver(event));
-countdown();
-// A list of what is open, or what would be handed in, is shown anew.
-flush().then((sent) => sent && !form && document.querySelector("[data-work], [data-hand-in]") && location.reload());
+if (sheets.length) editing(sheets[0].form);
+flush();
 addEventListener("online", flush);
 setInterval(() => waiting().length && flush(), TRY_AGAIN_MS);
+if (document.querySelector(".time-left")) import("./homework-time.js");
 
-// The question on the screen
+// The questions on the screen
 
-function editing() {
-  const { draft: question } = form.dataset;
-  const row = recall(question);
-  prepare(form, row && row.draft ? row.fields : []);
+function editing(form) {
+  for (const sheet of sheets) {
+    const { draft, fields } = waitingFor(sheet.question) || {};
+    prepare(sheet.root, draft ? fields.map(([name, value]) => [sheet.pre + name, value]) : []);
+    const pass = field(sheet, "pass");
+    if (draft && pass) pass.checked = draft.response.pass === true;
+  }
   for (const name of ["input", "change", "click"]) form.addEventListener(name, later);
   document.addEventListener("visibilitychange", () => document.hidden && now());
   form.addEventListener("submit", leave);
+  form.addEventListener("keydown", stay);
+  // Without signal the page could not come back; what no storage takes would be gone with it.
+  addEventListener("beforeunload", (event) => (here.size || !navigator.onLine) && event.preventDefault());
 }
 
-function later() {
+function later({ type, target }) {
+  const sheet = sheets.find(({ root }) => root.contains(target));
+  const pass = sheet && field(sheet, "pass");
+  const given = type === "input" ? !(target.name || "").endsWith("sureness") : type === "click" && target.closest(".step, .plot, .sign");
+  if (given && pass && pass !== target) pass.checked = false; // answering takes a pass back
   clearTimeout(timer);
   timer = setTimeout(now, AFTER_MS); // also after a tap on a step, which other scripts turn into a place
 }
 
-// Keeps what stands in the fields on this device first, then sends it.
-function now() {
-  clearTimeout(timer);
-  const written = content(form);
-  if (JSON.stringify(written) === JSON.stringify(saved)) return sending;
-  saved = written;
-  const version = Number(form.elements.version.value) + 1;
-  keep(form.dataset.draft, {
-    fields: fieldsOf(form),
-    draft: { work: form.dataset.work, version, ...written, given_at: new Date().toISOString() },
-  });
-  return flush();
+// The key of a phone that ends a line sends one question, but not a whole work.
+function stay(event) {
+  if (event.key !== "Enter" || !event.target.matches("[data-pre] input[type='text']")) return;
+  event.preventDefault();
+  now();
 }
 
-function content(from, button) {
-  const response = read(from, button);
-  return { response: typeof response === "string" ? {} : response, sureness: new FormData(from).get("sureness") };
+// Keeps what stands in the fields on this device first, then sends it.
+export function now() {
+  clearTimeout(timer);
+  let any = false;
+  for (const sheet of sheets) {
+    const written = content(sheet);
+    if (JSON.stringify(written) === JSON.stringify(sheet.saved)) continue;
+    any = true;
+    sheet.saved = written;
+    // What waits keeps its number, by which the service sees what it was made from.
+    const version = waitingFor(sheet.question)?.draft?.version || Number(field(sheet, "version").value) + 1;
+    const draft = { work: sheet.work, version, ...written, given_at: new Date().toISOString() };
+    put(sheet.question, { fields: fieldsOf(own(sheet)), draft });
+  }
+  return any ? flush() : sending;
+}
+
+// A form of its own with the fields of a question, named as where it stands alone.
+function own({ form, pre }) {
+  const made = document.createElement("form");
+  for (const [name, value] of new FormData(form)) {
+    if (name.startsWith(pre)) made.append(hidden(name.slice(pre.length), value));
+  }
+  return made;
+}
+
+function content(sheet) {
+  const fields = own(sheet);
+  const given = read(fields, fields.elements.pass);
+  const response = typeof given === "string" || untouched(given) ? {} : given;
+  return { response, sureness: new FormData(fields).get("sureness") };
+}
+
+// Boxes that nobody has touched are there all the same.
+function untouched({ readings, option }) {
+  return readings && option === undefined && Object.values(readings).every((typed) => !typed.trim());
+}
+
+function field({ form, pre }, name) {
+  return form.elements[pre + name];
 }
 
 // Without signal the page stays, for it could not come back; the draft is kept.
 async function leave(event) {
-  const button = event.submitter;
+  const { submitter: button } = event;
+  const form = event.target;
   event.preventDefault();
   clearTimeout(timer);
-  if (button && button.name !== "pass") now();
+  if (button?.name !== "pass") now();
   await flush();
-  if (recall(form.dataset.draft) && !navigator.onLine) return;
-  if (document.getElementById("newer-here")) return;
-  if (button && button.name) {
-    const pressed = document.createElement("input");
-    form.append(Object.assign(pressed, { type: "hidden", name: button.name, value: button.value }));
-  }
+  // A whole work is sent piece by piece; the form of one question may bring what the call could not.
+  if (sheets.some(({ question }) => waitingFor(question)) && (form.dataset.whole || !navigator.onLine)) return;
+  if (document.querySelector(".newer-here")) return;
+  if (button?.name === "stay") return say("Saved.");
+  here.clear(); // the form brings it
+  press(form, button);
+}
+
+// Sends a form as if by its button.
+export function press(form, button) {
+  if (button?.name) form.append(hidden(button.name, button.value));
   form.submit();
+}
+
+function hidden(name, value) {
+  return Object.assign(document.createElement("input"), { type: "hidden", name, value });
 }
 
 // What waits on this device
 
+function put(question, row) {
+  keep(question, row);
+  if (JSON.stringify(recall(question)) === JSON.stringify(row)) here.delete(question);
+  else here.set(question, row);
+}
+
+function waitingFor(question) {
+  return here.get(question) || recall(question);
+}
+
+function drop(question) {
+  here.delete(question);
+  forget(question);
+}
+
 export function waiting() {
+  let keys = [];
   try {
-    const keys = Object.keys(localStorage).filter((key) => key.startsWith(PREFIX));
-    return keys.map((key) => [key.slice(PREFIX.length), recall(key.slice(PREFIX.length))]).filter(([, row]) => row && row.draft);
+    keys = Object.keys(localStorage).filter((key) => key.startsWith(PREFIX)).map((key) => key.slice(PREFIX.length));
   } catch {
-    return []; // storage is switched off: nothing waits
+    // storage is switched off: only this page has anything
   }
+  const all = [...new Set([...keys, ...here.keys()])];
+  return all.map((question) => [question, waitingFor(question)]).filter(([, row]) => row && row.draft);
 }
 
 // Sends every draft that waits, one round at a time; says whether any was taken.
 export function flush() {
-  sending = (sending || Promise.resolve()).then(sendAll, sendAll);
+  sending = (sending || Promise.resolve()).then(sendAll, sendAll).then((any) => (any && dispatchEvent(new Event("saved")), any));
   return sending;
 }
 
 async function sendAll() {
   let any = false;
   for (const [question, row] of waiting()) {
-    const reply = await put(question, row.draft);
-    if (!reply) {
-      say("No signal: your answer is kept on this device and sent later.");
+    const sheet = sheets.find((one) => one.question === question);
+    if (sheet?.box?.isConnected) continue; // it was asked which one is meant
+    const { saved, status, version, newer, detail } = (await call(question, row.draft)) || {};
+    if (status === 404) continue; // somebody else's, who was here before
+    if (status === 401 || (!status && saved === undefined)) {
+      unsent(status ? "Sign in again in another tab" : "No signal");
       return any;
     }
-    const same = JSON.stringify((recall(question) || {}).draft) === JSON.stringify(row.draft);
-    if (reply.status === 404 || reply.status === 401) continue; // somebody else's, who was here before
-    if (!reply.ok) {
-      forget(question);
-      say(`An answer on this device was not taken: ${shown(row)}. ${reply.body.detail || ""}`);
-    } else if (reply.body.saved) {
+    const last = waitingFor(question);
+    const same = JSON.stringify(last) === JSON.stringify(row);
+    const other = newer && `Another device has saved this question meanwhile: ${newer.said}.`;
+    if (saved) {
       any = true;
-      if (same) forget(question);
-      if (form && form.dataset.draft === question) form.elements.version.value = reply.body.version;
-      if (form) say("Saved.");
-    } else if (form && form.dataset.draft === question) ask(question, row, reply.body);
-    else if (same) forget(question); // a newer one from another device stands there
+      if (same) drop(question);
+      // Written on while it was on its way: the next writing follows on this one.
+      else if (last?.draft) put(question, { ...last, draft: { ...last.draft, version: version + 1 } });
+      note();
+      if (!sheet) continue;
+      field(sheet, "version").value = version;
+      tell(sheet, "Saved.");
+    } else if (sheet && other) ask(sheet, version, other);
+    else {
+      if (same) drop(question);
+      tell(sheet, `An answer on this device was not taken: ${shown(row)}. ${other || detail}`);
+    }
   }
   return any;
 }
 
-async function put(question, draft) {
+async function call(question, draft) {
   try {
-    const response = await fetch("/api/v1/drafts", {
-      method: "PUT",
-      headers: { "Content-Type": "application/json", Accept: "application/json" },
-      body: JSON.stringify({ question, ...draft, sent_at: new Date().toISOString() }),
-    });
-    if (response.status >= 500) return null; // busy or away: another time
-    return { ok: response.ok, status: response.status, body: await response.json() };
-  } catch {
-    return null;
+    return await once("/api/v1/drafts", () => ({ question, ...draft, sent_at: new Date().toISOString() }), { method: "PUT" });
+  } catch ({ status, problem }) {
+    // Busy or away, or not a word of the service's own: another time.
+    return status < 500 && problem.type && { ...problem, status };
   }
 }
 
+function unsent(why) {
+  for (const sheet of sheets) if (waitingFor(sheet.question)) mark(sheet, "On this device, not sent yet.");
+  const rest = here.size ? ", and leave this page open: this browser keeps nothing." : ": your answer is kept on this device and sent later.";
+  say(why + rest);
+}
+
 // Another device has written meanwhile: nobody but the person can say which one is meant.
-function ask(question, row, { version, newer }) {
-  const old = document.getElementById("newer-here");
-  if (old) old.remove();
+function ask(sheet, version, other) {
   const box = document.createElement("div");
-  Object.assign(box, { id: "newer-here", className: "refusal" });
+  sheet.box = Object.assign(box, { className: "refusal newer-here" });
   box.setAttribute("role", "alert");
   const words = document.createElement("p");
-  words.textContent = `Another device has saved this question meanwhile: ${newer.said}.`;
+  words.textContent = other;
   box.append(
     words,
     button("Keep what stands here", () => {
       box.remove();
-      form.elements.version.value = version;
-      saved = null;
+      drop(sheet.question);
+      field(sheet, "version").value = version;
+      sheet.saved = null;
       now();
     }),
     button("Take the other one", () => {
-      forget(question);
+      drop(sheet.question);
       location.reload();
     }),
   );
-  form.before(box);
-  forget(question);
+  sheet.root.before(box);
 }
 
 function shown({ fields }) {
   return fields.filter(([name]) => name !== "sureness").map(([, value]) => value).join(", ");
 }
 
-// Handing in
-
-async function handOver(event) {
-  const { submitter } = event;
-  event.preventDefault();
-  await flush();
-  if (waiting().some(([, row]) => row.draft.work === handIn.dataset.handIn)) {
-    say("No signal: some answers are only on this device. Hand in when there is signal again.");
-    return;
+// For the list of the work, which the service may be making just now.
+function note() {
+  try {
+    sessionStorage.setItem(LAST_SAVED, Date.now());
+  } catch {
+    // storage is switched off: the list's own link looks again
   }
-  handIn.elements.device_at.value = new Date().toISOString();
-  if (submitter && submitter.name) {
-    const pressed = document.createElement("input");
-    handIn.append(Object.assign(pressed, { type: "hidden", name: submitter.name, value: submitter.value }));
-  }
-  handIn.submit();
-}
-
-// A Sitting's time, counted from when the page came: the device's clock may be wrong.
-function countdown() {
-  const line = document.querySelector("[data-left]");
-  if (!line) return;
-  const words = line.querySelector("[data-minutes]");
-  const end = performance.now() + Number(line.dataset.left) * 1000;
-  const tick = async () => {
-    const left = Math.max(0, Math.floor((end - performance.now()) / 1000));
-    words.textContent = left < 60 ? "Less than a minute left." : `${Math.floor(left / 60)} min left.`;
-    if (left > 0) return;
-    clearInterval(clock);
-    if (form) await now();
-    words.textContent = "The time is over.";
-  };
-  const clock = setInterval(tick, 1000);
 }
 
 function button(words, does) {
@@ -196,6 +247,16 @@ function button(words, does) {
   return Object.assign(made, { type: "button", className: "plain", textContent: words, onclick: does });
 }
 
-function say(words) {
+function tell(sheet, words) {
+  if (sheet) mark(sheet, words);
+  say(words);
+}
+
+function mark({ root }, words) {
+  const place = root.querySelector("[data-saved]");
+  if (place) place.textContent = words;
+}
+
+export function say(words) {
   if (status) status.textContent = words;
 }

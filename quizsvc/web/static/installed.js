@@ -11,7 +11,9 @@ export async function install() {
   if (!isSecureContext || !("serviceWorker" in navigator)) return;
   try {
     registration = await navigator.serviceWorker.register("/sw.js");
-    registration.addEventListener("updatefound", () => registration.installing.addEventListener("statechange", changed));
+    registration.onupdatefound = coming;
+    // One may have been found before anybody listened here.
+    coming();
     takeOver();
     // A page that was on its way while the worker woke has none, and would not open again without signal.
     const { active } = registration;
@@ -24,6 +26,8 @@ export async function install() {
 // Refused by the browser, or there is no room: the service goes on with signal, and the device's screen says so.
 const unkept = () => document.documentElement.classList.add("unkept");
 
+const coming = () => registration.installing?.addEventListener("statechange", changed);
+
 function changed({ target }) {
   if (target.state === "redundant" && !registration.active) unkept();
   takeOver();
@@ -31,7 +35,7 @@ function changed({ target }) {
 
 function takeOver() {
   const { locks } = navigator;
-  const ask = (lock) => lock && registration.waiting && registration.waiting.postMessage("take over");
+  const ask = (lock) => lock && registration.waiting?.postMessage("take over");
   if (registration && locks) locks.request("set", { ifAvailable: true }, ask);
 }
 

@@ -1,5 +1,7 @@
 // The page was painted from what the device keeps: at the start page's address the live one takes its place, if it comes
 // before anybody has touched this one.
+import { PREFIX, recall } from "./kept.js";
+
 const screen = document.getElementById("screen");
 const status = document.getElementById("status");
 const TOUCHES = ["pointerdown", "keydown", "click", "focusin"];
@@ -25,5 +27,17 @@ async function freshen() {
 
 if (location.pathname === "/") freshen();
 else if (location.pathname !== "/on-this-device") {
-  status.textContent = "No signal. This page needs the service; here is what is on this device.";
+  const again = Object.assign(document.createElement("a"), { href: "", textContent: "Open it again" });
+  status.replaceChildren(`No signal. This page needs the service; here is what is on this device.${homework()} `, again);
+}
+
+// What was typed for homework stays with the browser until a page of homework comes, and sends it.
+function homework() {
+  try {
+    const { length } = Object.keys(localStorage).filter((key) => key.startsWith(PREFIX) && recall(key.slice(PREFIX.length))?.draft);
+    const are = length === 1 ? "One answer to homework is" : `${length} answers to homework are`;
+    return length ? ` ${are} kept too, and sent once homework is opened with signal.` : "";
+  } catch {
+    return ""; // storage is switched off
+  }
 }

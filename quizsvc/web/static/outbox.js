@@ -85,7 +85,7 @@ async function sendAll(db, person, other) {
       const silent = () => told("no signal").catch(() => {});
       const { results } = await send("/api/v1/answer-batches", () => batch(person, rows, noted), silent);
       // That is no reply of the service's own.
-      if (!results || results.length !== rows.length) throw new Refused(200, {});
+      if (results?.length !== rows.length) throw new Refused(200, {});
       faults = 0;
       for (const [at, result] of results.entries()) {
         const { problem } = result;
@@ -129,12 +129,12 @@ async function sendAll(db, person, other) {
 
 function batch(person, rows, acknowledged) {
   const answers = rows.map(({ question, uuid, response, sureness, given_at, judged }) => {
-    return { question, uuid, response, sureness: sureness || null, given_at, outcome: judged ? judged.outcome : null };
+    return { question, uuid, response, sureness: sureness || null, given_at, outcome: judged?.outcome || null };
   });
   return { format: 1, person, sent_at: new Date().toISOString(), acknowledged, answers };
 }
 
-const notes = async (db) => ((await get(db, "meta", "acknowledged")) || { rows: [] }).rows;
+const notes = async (db) => (await get(db, "meta", "acknowledged"))?.rows || [];
 
 async function forget(db, noted) {
   const sent = JSON.stringify(noted);

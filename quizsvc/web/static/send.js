@@ -14,9 +14,8 @@ addEventListener("online", hurry);
 
 export class Refused extends Error {
   constructor(status, problem) {
-    super(problem.detail || "");
-    this.status = status;
-    this.problem = problem;
+    super();
+    Object.assign(this, { status, problem });
   }
 }
 
@@ -36,18 +35,18 @@ export async function send(address, body, waiting) {
 }
 
 // Worth another try: a gateway that is alone for the moment, or a database that is busy or away.
-function passing(error) {
-  const type = error.problem.type || "";
-  return [502, 503, 504].includes(error.status) && (!type || type.endsWith(":store-unavailable"));
+function passing({ status, problem: { type } }) {
+  return [502, 503, 504].includes(status) && (!type || type.endsWith(":store-unavailable"));
 }
 
-async function once(address, body) {
+export async function once(address, body, more) {
   const response = await fetch(address, {
     method: "POST",
-    headers: { "Content-Type": "application/json", Accept: "application/json" },
+    headers: { "Content-Type": "application/json" },
     // The clock is read at each sending: the service corrects the time of the answer by it.
     body: JSON.stringify(body()),
     signal: AbortSignal.timeout?.(TIMEOUT_MS),
+    ...more,
   });
   if (!response.ok) throw new Refused(response.status, (await response.json().catch(() => 0)) || {});
   // The page of a network that wants somebody to sign in, or half a reply, is no reply of the service.

@@ -87,9 +87,11 @@ function button(words, look, does) {
 
 async function clear(person) {
   for (const key of Object.keys(localStorage)) if (key.startsWith(PREFIX)) localStorage.removeItem(key);
+  // Where the very first questions have come while the session ended, it is known only now whose they are.
+  const left = person || (await who());
   // Before the rest, so that nothing is filled or sent for this person any more.
   await setWho(null);
-  if (person) await wipe(person);
+  if (left) await wipe(left);
 }
 
 export async function wipe(person) {

@@ -20,13 +20,15 @@ async function opened(name, stores) {
 }
 
 // Whose device this is, and who else has something here. Not in localStorage: that is lost with a browser that is killed.
-// It is read and written in one transaction, so that of two tabs neither undoes what the other wrote.
+// It is read and written in one transaction, so that of two tabs neither undoes what the other wrote; a change is told whose
+// device it is.
 export async function device(name, change) {
   const db = await opened("quizsvc", META);
   try {
     return await run(db, ["meta"], change ? "readwrite" : "readonly", async (meta) => {
-      const { value } = (await done(meta.get(name))) || {};
-      if (change) meta.put({ name, value: change(value) });
+      const read = async (one) => (await done(meta.get(one)))?.value;
+      const value = await read(name);
+      if (change) meta.put({ name, value: change(value, await read("person")) });
       return value;
     });
   } finally {
@@ -40,8 +42,16 @@ export const who = () => person().catch(() => null);
 export const setWho = (person) => device("person", () => person);
 
 export async function open(person) {
-  const db = await opened(`quizsvc-${person}`, STORES);
-  await device("persons", (known = []) => [...new Set([...known, person])]);
+  const name = `quizsvc-${person}`;
+  const db = await opened(name, STORES);
+  await device("persons", (known = [], mine) => {
+    if (known.includes(person)) return known;
+    if (mine === person) return [...known, person];
+    // Signed out meanwhile, in another tab, say: this has just been made anew, and must not stay.
+    db.close();
+    indexedDB.deleteDatabase(name);
+    throw new Error("It was deleted.");
+  });
   return db;
 }
 
