@@ -27,6 +27,17 @@ hypothesis_settings.register_profile("suite", deadline=None, suppress_health_che
 hypothesis_settings.load_profile("suite")
 
 
+def pytest_collection_modifyitems(items):
+    """Give what drives a browser a second trial: whether Chromium gets its turn is no property of the service.
+
+    The summary counts it, and the first trial's failure is printed whole, to be read and mended. Nothing else is tried
+    again: what fails among threads, killed processes or drawn examples has failed.
+    """
+    for item in items:
+        if item.get_closest_marker("browser"):
+            item.add_marker(pytest.mark.flaky(reruns=1))
+
+
 class Clock:
     """A clock that moves when it is told to. Calling it gives the time, aware UTC."""
 
