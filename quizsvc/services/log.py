@@ -10,6 +10,7 @@ from quizsvc.errors import InputError
 from quizsvc.services import edge, older_handbooks
 from quizsvc.services.compiled import compiled_in
 from quizsvc.services.question_views import said
+from quizsvc.services.system_names import system_names
 from quizsvc.services.views import LogPage, LogRow
 from quizsvc.store import answers as log_store
 from quizsvc.store import bank
@@ -23,6 +24,8 @@ def answers(
     db: Database, person_id: int, *, page: int = 1, system: str | None = None, outcome: str | None = None
 ) -> LogPage:
     """One page of a person's log; `system` and `outcome` narrow it down. A page after the last is the last.
+
+    A system goes by what it is called here; by its plain name, of two aircraft that both have it.
 
     Raises
     ------
@@ -39,22 +42,24 @@ def answers(
     if system is not None:
         system = edge.text(system, "system", longest=100)
     with db.reading() as session:
-        total = log_store.count_rows(session, edge.row_id(person_id, "person"), system=system, outcome=outcome)
+        names = system_names(session, log_store.systems_answered(session, edge.row_id(person_id, "person")))
+        systems = None if system is None else [one for one, name in names.items() if system in (name, one[1])]
+        total = log_store.count_rows(session, person_id, systems=systems, outcome=outcome)
         pages = max(1, math.ceil(total / ROWS_A_PAGE))
         page = min(max(1, page), pages)
         rows = log_store.log_rows(
-            session, person_id, system=system, outcome=outcome, offset=(page - 1) * ROWS_A_PAGE, limit=ROWS_A_PAGE
+            session, person_id, systems=systems, outcome=outcome, offset=(page - 1) * ROWS_A_PAGE, limit=ROWS_A_PAGE
         )
         return LogPage(
-            rows=tuple(_row(session, row) for row in rows),
+            rows=tuple(_row(session, row, names[row.folder, row.system]) for row in rows),
             page=page,
             pages=pages,
             total=total,
-            systems=tuple(log_store.systems_answered(session, person_id)),
+            systems=tuple(names.values()),
         )
 
 
-def _row(session: Session, row: Any) -> LogRow:
+def _row(session: Session, row: Any, system: str) -> LogRow:
     shown = _shown(session, row)
     return LogRow(
         answer_id=row.id,
@@ -62,7 +67,7 @@ def _row(session: Session, row: Any) -> LogRow:
         given_at=row.effective_at,
         concept=row.concept_id,
         concept_title=row.concept_title,
-        system=row.system,
+        system=system,
         kind=row.kind,
         stem=shown.stem,
         typed=said(row.raw, shown) or "pass",

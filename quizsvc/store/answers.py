@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 import sqlalchemy as sa
@@ -72,6 +72,7 @@ _ROWS = (
         Revision.number.label("revision_number"),
         Revision.withdrawn_at,
         Concept.title.label("concept_title"),
+        Concept.folder,
         Concept.system,
     )
     .select_from(Answer)
@@ -96,19 +97,24 @@ def log_rows(
     session: Session,
     person_id: int,
     *,
-    system: str | None = None,
+    systems: Sequence[tuple[str, str]] | None = None,
     outcome: str | None = None,
     offset: int = 0,
     limit: int | None = None,
 ) -> list[Row]:
-    """A person's answers with question, concept and the grade that counts, newest first."""
-    statement = _filtered(_ROWS, person_id, system, outcome)
+    """A person's answers with question, concept and the grade that counts, newest first.
+
+    `systems`, by folder and name, and `outcome` narrow them down.
+    """
+    statement = _filtered(_ROWS, person_id, systems, outcome)
     return list(
         session.execute(statement.order_by(Answer.effective_at.desc(), Answer.id.desc()).offset(offset).limit(limit))
     )
 
 
-def count_rows(session: Session, person_id: int, *, system: str | None = None, outcome: str | None = None) -> int:
+def count_rows(
+    session: Session, person_id: int, *, systems: Sequence[tuple[str, str]] | None = None, outcome: str | None = None
+) -> int:
     """How many answers `log_rows` has."""
     statement = (
         sa.select(sa.func.count())
@@ -117,31 +123,32 @@ def count_rows(session: Session, person_id: int, *, system: str | None = None, o
         .join(Question, Question.id == Answer.question_id)
         .join(Concept, Concept.id == Question.concept_id)
     )
-    return session.scalar(_filtered(statement, person_id, system, outcome)) or 0
+    return session.scalar(_filtered(statement, person_id, systems, outcome)) or 0
 
 
-def _filtered(statement: sa.Select, person_id: int, system: str | None, outcome: str | None) -> sa.Select:
+def _filtered(
+    statement: sa.Select, person_id: int, systems: Sequence[tuple[str, str]] | None, outcome: str | None
+) -> sa.Select:
     # What is said of a scenario's parts waits for its last one; what is said of homework, for its release.
     statement = statement.where(Answer.person_id == person_id, sa.not_(CHAIN_OPEN), sa.not_(Question.sealed))
-    if system is not None:
-        statement = statement.where(Concept.system == system)
+    if systems is not None:
+        statement = statement.where(sa.tuple_(Concept.folder, Concept.system).in_(systems))
     if outcome is not None:
         statement = statement.where(Grade.outcome == outcome)
     return statement
 
 
-def systems_answered(session: Session, person_id: int) -> list[str]:
-    """The systems of a person's answers, in alphabetical order."""
-    return list(
-        session.scalars(
-            sa.select(Concept.system)
-            .distinct()
-            .join(Question, Question.concept_id == Concept.id)
-            .join(Answer, Answer.question_id == Question.id)
-            .where(Answer.person_id == person_id, sa.not_(Question.sealed))
-            .order_by(Concept.system)
-        )
+def systems_answered(session: Session, person_id: int) -> list[tuple[str, str]]:
+    """Folder and name of the systems of a person's answers, in alphabetical order of the names."""
+    rows = session.execute(
+        sa.select(Concept.folder, Concept.system)
+        .distinct()
+        .join(Question, Question.concept_id == Concept.id)
+        .join(Answer, Answer.question_id == Question.id)
+        .where(Answer.person_id == person_id, sa.not_(Question.sealed))
+        .order_by(Concept.system, Concept.folder)
     )
+    return [(folder, name) for folder, name in rows]
 
 
 def count(session: Session, person_id: int) -> int:

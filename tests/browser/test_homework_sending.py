@@ -152,7 +152,7 @@ def test_a_draft_that_another_device_overtook_is_said(phone, site, work):
     """Sent from the list of the work, where nobody can be asked: both answers are told, none goes in silence."""
     page = both(phone, site, work).new_page()
     page.goto(f"/works/{work[1].id}/hand-in")
-    told(page, "was not taken: 5500. Another device has saved this question meanwhile: 6600")
+    told(page, "was not taken: 5500. Saved meanwhile, here or on another device: 6600")
 
     assert draft(site, work) == (1, {"text": "6600"})
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
-from quizsvc.services import accounts, banks, evidence
+from quizsvc.services import accounts, banks, evidence, log
 from quizsvc.services.check_plan import plan_to_check
 from quizsvc.services.debriefs import debrief_form
 from quizsvc.services.expectation import expectation_of
@@ -151,6 +151,26 @@ def test_a_system_of_one_name_is_told_apart_everywhere(bank_db, clock, person):
     assert lines["21 automatic"].of_concepts == 1
     assert lines["21 automatic, Vessandry 44"].of_concepts == 0
     assert lines["21 automatic, Vessandry 44"].items > 0
+
+
+@on_both
+def test_the_log_narrows_down_to_the_system_of_one_aircraft(bank_db, clock, person):
+    """By its name with the aircraft; by the plain one, to both; by a name that nothing has, to nothing."""
+    drill(bank_db, clock, person, 8, correctly=True, rng=random.Random(6))
+
+    def concepts(system):
+        found = log.answers(bank_db, person.id, system=system)
+        assert found.pages == 1 and found.total == len(found.rows)
+        assert {row.system for row in found.rows} <= {system} or system == "21 automatic"
+        return {row.concept for row in found.rows}
+
+    ours = [f"21 automatic, {name}" for name in ("Tolquenny 19", "Vessandry 44")]
+    assert set(ours) < set(log.answers(bank_db, person.id).systems)
+    assert concepts(ours[1]) == {"V-1", "V-3"}
+    assert concepts(ours[0]) and not concepts(ours[0]) & concepts(ours[1])
+    assert concepts("21 automatic") == concepts(ours[0]) | concepts(ours[1])
+    assert concepts("61 propellers") == {"V-2", "V-4"}
+    assert concepts("21 automatic, nothing") == set()
 
 
 @on_both

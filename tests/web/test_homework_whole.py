@@ -159,7 +159,7 @@ def test_another_device_has_written_one_of_them(member, browsers, kinds_db, give
     member.send(whole(member, work), ("stay", "1"), **{"q1-text": "4400"})
     page = other.send(old, ("on", "1"), **{"q1-text": "5500"}, **at(2, answered))
 
-    assert other.status == 409 and "Another device has saved this question meanwhile: 4400" in page.text
+    assert other.status == 409 and "Saved meanwhile, here or on another device: 4400" in page.text
     assert drafts(kinds_db, work) == [({"text": "4400"}, 1), (answered, 1)]
     other.send(page.form(f"/works/{work}/all"), ("on", "1"))
     assert drafts(kinds_db, work) == [({"text": "5500"}, 2), (answered, 1)]

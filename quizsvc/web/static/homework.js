@@ -171,7 +171,7 @@ async function sendAll() {
     }
     const last = waitingFor(question);
     const same = JSON.stringify(last) === JSON.stringify(row);
-    const other = newer && `Another device has saved this question meanwhile: ${newer.said}.`;
+    const other = newer && `Saved meanwhile, here or on another device: ${newer.said}.`;
     if (saved) {
       any = true;
       if (same) drop(question);
@@ -201,7 +201,7 @@ async function call(question, draft) {
 
 function unsent(why) {
   for (const sheet of sheets) if (waitingFor(sheet.question)) mark(sheet, "On this device, not sent yet.");
-  const rest = here.size ? ", and leave this page open: this browser keeps nothing." : ": your answer is kept on this device and sent later.";
+  const rest = here.size ? ". Leave this page open: this browser keeps nothing." : ": your answer is kept on this device and sent later.";
   say(why + rest);
 }
 
