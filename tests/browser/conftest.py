@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import shutil
-import signal
 import socket
 import subprocess
 import sys
@@ -21,8 +20,9 @@ import pytest
 from quizsvc.store.session import Database
 from tests.browser.device_steps import visit
 from tests.browser.outbox_steps import sign_up
-from tests.browser.serve import BUSY_TIMEOUT_S
+from tests.browser.serve import BUSY_TIMEOUT_S, serve_on
 from tests.browser.steps import WHEN_FILLED
+from tests.forking import Forked
 
 ROOT = Path(__file__).resolve().parents[2]
 # As root and in a container Chromium has no sandbox; the rest keeps it from talking to anybody.
@@ -123,19 +123,40 @@ def running(log: Path, clock_file: Path, database_url: str, checkout: Path = ROO
         "QUIZSVC_PUBLIC_URL": url,
         **settings,
     }
-    with log.open("w") as written:
-        with listening:
-            process = subprocess.Popen(
-                [sys.executable, "-m", "tests.browser.serve", str(port), str(clock_file), str(listening.fileno())],
-                cwd=checkout, env=environment, stdout=written, stderr=written, pass_fds=[listening.fileno()],
-            )  # fmt: skip
-        try:
-            _wait_for(url, process, log)
-            yield url
-        finally:
-            process.send_signal(signal.SIGTERM)
-            process.wait(timeout=60)
+    with listening:
+        process = (
+            Forked(serve_on, listening, clock_file, environment=environment, log=log)
+            if checkout == ROOT
+            else _Begun(listening, clock_file, environment, log, checkout)
+        )
+    try:
+        _wait_for(url, process, log)
+        yield url
+    finally:
+        process.terminate()
     assert "Traceback" not in log.read_text(), log.read_text()
+
+
+class _Begun:
+    """The service of another checkout, as a process of that one's files."""
+
+    def __init__(
+        self, listening: socket.socket, clock_file: Path, environment: dict[str, str], log: Path, checkout: Path
+    ) -> None:
+        port, number = listening.getsockname()[1], listening.fileno()
+        with log.open("w") as written:
+            self._process = subprocess.Popen(
+                [sys.executable, "-m", "tests.browser.serve", str(port), str(clock_file), str(number)],
+                cwd=checkout, env=environment, stdout=written, stderr=written, pass_fds=[number],
+            )  # fmt: skip
+
+    @property
+    def ended(self) -> bool:
+        return self._process.poll() is not None
+
+    def terminate(self) -> None:
+        self._process.terminate()
+        self._process.wait(timeout=60)
 
 
 @pytest.fixture
@@ -192,9 +213,9 @@ def kept(phone, site):
     return new
 
 
-def _wait_for(url: str, process: subprocess.Popen, log: Path) -> None:
+def _wait_for(url: str, process: Forked | _Begun, log: Path) -> None:
     for _ in range(1200):  # on a busy machine a process may take long to begin; one that ended is seen at once
-        if process.poll() is not None:
+        if process.ended:
             pytest.fail(f"the server ended: {log.read_text()}")
         try:
             with urllib.request.urlopen(url + "/about", timeout=60):

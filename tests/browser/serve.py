@@ -9,6 +9,7 @@ is a descriptor that was handed down and listens on PORT already.
 from __future__ import annotations
 
 import os
+import socket
 import sys
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -22,10 +23,8 @@ from quizsvc.web.app import create_app
 BUSY_TIMEOUT_S = 30.0  # a turn comes late on a busy machine, and no trial is about how long it is waited for
 
 
-def main() -> None:
+def serve(port: int, clock_file: Path, listening: int | None) -> None:
     """Serve on the loopback address until the process is ended."""
-    port, clock_file = int(sys.argv[1]), Path(sys.argv[2])
-    listening = int(sys.argv[3]) if len(sys.argv) > 3 else None
 
     def clock() -> datetime:
         return datetime.now(UTC) + timedelta(seconds=float(clock_file.read_text(encoding="ascii")))
@@ -36,5 +35,10 @@ def main() -> None:
     make_server("127.0.0.1", port, app, threaded=True, fd=listening).serve_forever()
 
 
+def serve_on(listening: socket.socket, clock_file: Path) -> None:
+    """The same on what listens already."""
+    serve(listening.getsockname()[1], clock_file, listening.fileno())
+
+
 if __name__ == "__main__":
-    main()
+    serve(int(sys.argv[1]), Path(sys.argv[2]), int(sys.argv[3]) if len(sys.argv) > 3 else None)

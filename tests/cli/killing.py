@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import os
 import signal
-import subprocess
 import time
 from collections import Counter
 from http.client import HTTPException
@@ -15,8 +14,8 @@ from quizsvc.cli import main
 from quizsvc.settings import settings_from
 from quizsvc.store.session import Database
 from quizsvc.store.tables import Answer, ConceptState, Grade, Learner
-from tests.cli.conftest import PROGRAM
 from tests.cli.form_client import FormClient
+from tests.forking import Forked
 
 READY_S = 120.0  # a busy machine; one that ended is seen at once
 
@@ -31,14 +30,8 @@ class Server:
         self.environment = environment
 
     def __enter__(self):
-        with self.log.open("ab") as log:
-            self.process = subprocess.Popen(
-                [PROGRAM, "serve", "--bind", f"127.0.0.1:{self.port}"],
-                env=self.environment,
-                stdout=log,
-                stderr=log,
-                start_new_session=True,
-            )
+        words = ["serve", "--bind", f"127.0.0.1:{self.port}"]
+        self.process = Forked(main.main, words, environment=self.environment, log=self.log)
         try:
             self._wait_until_ready()
         except BaseException:
@@ -53,7 +46,7 @@ class Server:
         client = FormClient(self.base, timeout_s=20.0)
         until = time.monotonic() + READY_S
         while time.monotonic() < until:
-            if self.process.poll() is not None:
+            if self.process.ended:
                 break
             with contextlib.suppress(OSError, HTTPException):
                 if client.get("/health").status == 200:
@@ -80,9 +73,7 @@ class Server:
 
     def kill(self):
         """SIGKILL for master and workers at once, halted or not."""
-        if self.process.returncode is None:
-            os.killpg(self.process.pid, signal.SIGKILL)
-            self.process.wait(timeout=60)
+        self.process.kill_group()
 
 
 def _stands(process):
