@@ -74,9 +74,15 @@ def chance():
 @pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)])
 def backend(request):
     """Which database: every test that asks for one runs on both."""
-    if request.param == "postgresql" and not POSTGRES_URL:
+    return backend_asked_for(request)
+
+
+def backend_asked_for(request) -> str:
+    """The database that a test's parameter names; SQLite where it names none, for a `backend` of a file's own."""
+    asked = getattr(request, "param", "sqlite")
+    if asked == "postgresql" and not POSTGRES_URL:
         pytest.skip("needs QUIZSVC_TEST_POSTGRES_URL, which tests/run sets")
-    return request.param
+    return asked
 
 
 @pytest.fixture(scope="session")

@@ -51,7 +51,8 @@ def answers(
             session, person_id, systems=systems, outcome=outcome, offset=(page - 1) * ROWS_A_PAGE, limit=ROWS_A_PAGE
         )
         return LogPage(
-            rows=tuple(_row(session, row, names[row.folder, row.system]) for row in rows),
+            # An answer that arrived since the names were read may be the first of its system.
+            rows=tuple(_row(session, row, names.get((row.folder, row.system), row.system)) for row in rows),
             page=page,
             pages=pages,
             total=total,

@@ -13,6 +13,7 @@ from quizsvc.services.check_plan import plan_to_check
 from quizsvc.store import checks
 from quizsvc.store.tables import Person
 from quizsvc.store.tables_people import CheckDebrief, LastCheck
+from tests.conftest import backend_asked_for
 from tests.services.drills import answer, begin, count, right, start, wrong
 from tests.services.test_accounts import sign_in, sign_up
 from tests.services.test_expectation import check_on, drill
@@ -25,9 +26,9 @@ ASKED = "It was asked at your last check, so it comes oftener."
 
 
 @pytest.fixture
-def backend():
+def backend(request):
     """SQLite, unless a test asks for both by `on_both`: what is reckoned does not depend on the database under it."""
-    return "sqlite"
+    return backend_asked_for(request)
 
 
 def check_date(db, person):

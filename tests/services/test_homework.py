@@ -16,7 +16,7 @@ from quizsvc.errors import ConflictError, InputError, NotFoundError
 from quizsvc.services import handing_in, homework
 from quizsvc.services.handing_in import OpenQuestionsError
 from quizsvc.store.tables import Allowance, Answer, Assignment, DraftResponse, Grade, Membership, Question, Work
-from tests.conftest import POSTGRES_URL
+from tests.conftest import backend_asked_for
 from tests.services.assigned import add_assignment, add_group, add_person
 from tests.services.doing import begin, fill, grades, hand_in, right, save, wrong
 from tests.services.drills import count
@@ -29,10 +29,7 @@ ITEMS = ["essential-bus-feeds", "highest-level-mental", "controller-dead-what-ho
 @pytest.fixture
 def backend(request):
     """SQLite, unless a test asks for both."""
-    wanted = getattr(request, "param", "sqlite")
-    if wanted == "postgresql" and not POSTGRES_URL:
-        pytest.skip("needs QUIZSVC_TEST_POSTGRES_URL, which tests/run sets")
-    return wanted
+    return backend_asked_for(request)
 
 
 @pytest.fixture

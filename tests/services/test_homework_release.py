@@ -21,7 +21,7 @@ from quizsvc.services import (
 )
 from quizsvc.store import recording
 from quizsvc.store.tables import Answer, ConceptState, Person, PracticeSet, Question, Work
-from tests.conftest import POSTGRES_URL
+from tests.conftest import backend_asked_for
 from tests.services.assigned import add_assignment, add_group, add_person
 from tests.services.doing import begin, fill, grades, hand_in, right, save, wrong
 from tests.services.drills import answer, count, start
@@ -32,10 +32,7 @@ from tests.web.pages import on_both
 @pytest.fixture
 def backend(request):
     """SQLite, unless a test asks for both."""
-    wanted = getattr(request, "param", "sqlite")
-    if wanted == "postgresql" and not POSTGRES_URL:
-        pytest.skip("needs QUIZSVC_TEST_POSTGRES_URL, which tests/run sets")
-    return wanted
+    return backend_asked_for(request)
 
 
 @pytest.fixture

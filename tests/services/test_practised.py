@@ -10,14 +10,15 @@ import pytest
 from quizsvc.services import debriefs, planned
 from quizsvc.services.check_plan import plan_to_check
 from quizsvc.store import practised
+from tests.conftest import backend_asked_for
 from tests.services.drills import answer, begin, right, start
 from tests.web.pages import on_both
 
 
 @pytest.fixture
-def backend():
+def backend(request):
     """SQLite, unless a test asks for both by `on_both`."""
-    return "sqlite"
+    return backend_asked_for(request)
 
 
 @pytest.fixture

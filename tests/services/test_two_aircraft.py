@@ -15,8 +15,10 @@ from quizsvc.services.debriefs import debrief_form
 from quizsvc.services.expectation import expectation_of
 from quizsvc.services.holds import thin_spots
 from quizsvc.services.views import SettingsForm
+from quizsvc.store import answers
 from quizsvc.store.tables import Concept, Question
 from tests import factories
+from tests.conftest import backend_asked_for
 from tests.services.drills import answer, right, start, wrong
 from tests.services.test_accounts import sign_up
 from tests.services.test_expectation import drill
@@ -41,9 +43,9 @@ ITEMS = "\n".join(
 
 
 @pytest.fixture
-def backend():
+def backend(request):
     """SQLite, unless a test asks for both by `on_both`."""
-    return "sqlite"
+    return backend_asked_for(request)
 
 
 @pytest.fixture
@@ -171,6 +173,25 @@ def test_the_log_narrows_down_to_the_system_of_one_aircraft(bank_db, clock, pers
     assert concepts("21 automatic") == concepts(ours[0]) | concepts(ours[1])
     assert concepts("61 propellers") == {"V-2", "V-4"}
     assert concepts("21 automatic, nothing") == set()
+
+
+@on_both
+def test_the_log_opens_while_the_first_answer_of_a_system_arrives(bank_db, clock, person, monkeypatch):
+    """It comes from another device between the names of the systems and the rows; PostgreSQL shows it at once."""
+    question = start(bank_db, clock, random.Random(3), person.id, minutes=60).questions[0]
+    read = answers.systems_answered
+
+    def read_and_another_answers(session, person_id):
+        found = read(session, person_id)
+        answer(bank_db, clock, person.id, question.id, right(bank_db, question.id), now=clock())
+        return found
+
+    monkeypatch.setattr(answers, "systems_answered", read_and_another_answers)
+    rows = log.answers(bank_db, person.id).rows
+    monkeypatch.undo()
+
+    assert [row.question_id for row in rows] in ([], [question.id])
+    assert [row.question_id for row in log.answers(bank_db, person.id).rows] == [question.id]
 
 
 @on_both

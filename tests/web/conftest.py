@@ -8,7 +8,7 @@ from quizsvc.services.sessions import open_session
 from quizsvc.store.tables import Person
 from quizsvc.web.app import create_app
 from quizsvc.web.people import COOKIE
-from tests.conftest import POSTGRES_URL
+from tests.conftest import backend_asked_for
 from tests.services.assigned import add_assignment, add_group, add_person
 from tests.web.pages import Visitor
 
@@ -16,10 +16,7 @@ from tests.web.pages import Visitor
 @pytest.fixture
 def backend(request):
     """SQLite, unless a test asks for both by `on_both`: what a page says does not depend on the database under it."""
-    backend = getattr(request, "param", "sqlite")
-    if backend == "postgresql" and not POSTGRES_URL:
-        pytest.skip("needs QUIZSVC_TEST_POSTGRES_URL, which tests/run sets")
-    return backend
+    return backend_asked_for(request)
 
 
 @pytest.fixture
